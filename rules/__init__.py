@@ -1,0 +1,1 @@
+"""Trade knowledge: pure functions over arrays, and the rule book as data."""

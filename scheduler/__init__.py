@@ -1,0 +1,1 @@
+"""The service: reads the job and the weather, plans, stores, tells people."""

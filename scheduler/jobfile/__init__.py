@@ -1,0 +1,1 @@
+"""The job file: YAML in, planning dataclasses out, every error with its line."""

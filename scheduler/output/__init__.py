@@ -1,0 +1,1 @@
+"""Tables, charts and messages made from plans and answers: bytes out, no decisions."""

@@ -1,0 +1,1 @@
+"""Windows, plan, difference, odds, close-in date and answer: pure functions."""

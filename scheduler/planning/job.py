@@ -1,0 +1,233 @@
+"""The job as planning sees it: SI, UTC, frozen. ``scheduler/jobfile`` makes it from YAML."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from enum import StrEnum
+
+
+class State(StrEnum):
+    """How far a task is, as the job file says; the progress log wins over it."""
+
+    TO_DO = "to_do"
+    UNDER_WAY = "under_way"
+    DONE = "done"
+
+
+class LinkKind(StrEnum):
+    """What the successor waits for."""
+
+    FINISH_START = "finish_start"
+    START_START = "start_start"
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Where the job stands."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    time_zone: str  # IANA name
+    exposure: str = "open"  # open, sheltered, exposed
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """Working hours of one weekday, local time; ``start == end`` means a day off."""
+
+    start: time
+    end: time
+
+
+@dataclass(frozen=True, slots=True)
+class Calendar:
+    """Working hours by weekday (Monday first), days off, and days worked by exception."""
+
+    week: tuple[Shift | None, ...]  # seven entries, None is a day off
+    days_off: frozenset[date] = frozenset()
+    exceptions: Mapping[date, Shift | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Crew:
+    """People who work together; ``size`` of them at the same time."""
+
+    id: str
+    name: str
+    size: int = 1
+    calendar: Calendar | None = None  # None: the job's own
+    cost_per_hour: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureOffer:
+    """A measure that is not on site but can be had."""
+
+    measure: str
+    notice_h: float
+    cost_per_day: float | None = None
+    from_whom: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StrengthGate:
+    """A link that opens when the predecessor's element has reached a share of its strength."""
+
+    share: float  # of the specified 28-day strength, 0 to 1
+    wait_h: float = 0.0  # the rule's or engineer's least waiting time from finish
+    purpose: str = ""  # uniform_load, concentrated_load, lower_house, take_block, ...
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A predecessor."""
+
+    task: str
+    kind: LinkKind = LinkKind.FINISH_START
+    wait_h: float = 0.0  # elapsed hours after the predecessor
+    wait_working_h: float = 0.0  # hours of the job's shifts after the predecessor
+    within_h: float | None = None  # start not later than this many hours after it
+    gate: StrengthGate | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Appointment:
+    """A fixed date with somebody outside the job."""
+
+    who: str  # role or firm
+    start: datetime  # UTC
+    notice_h: float = 0.0  # they want to know of a move this long before
+    free_until: datetime | None = None  # UTC; moved without charge until then
+    slots: tuple[datetime, ...] = ()  # other times they offer, UTC
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One piece of work."""
+
+    id: str
+    name: str
+    work_type: str
+    duration_h: float  # crew-hours already divided by the crew: hours of shift it takes
+    crew: tuple[str, ...] = ()
+    after: tuple[Link, ...] = ()
+    may_pause: bool = False  # may it stop overnight and go on next day
+    appointment: Appointment | None = None
+    not_before: datetime | None = None  # UTC
+    opens: tuple[str, ...] = ()  # parts of the envelope
+    closes: tuple[str, ...] = ()
+    state: State = State.TO_DO
+    hours_left: float | None = None
+    started_at: datetime | None = None
+    finished_at: datetime | None = None
+    booked: datetime | None = None  # UTC; asked or booked start
+    until: datetime | None = None  # UTC; asked or booked end
+    offered: datetime | None = None
+    slots: tuple[datetime, ...] = ()  # offered starts, UTC
+    days: tuple[date, ...] = ()  # offered local days
+    place: str = ""  # e.g. south, north
+    label: str = ""  # id of the document whose label governs
+    beside: str = ""  # element the work is beside, e.g. wall
+    load: str = ""  # uniform, concentrated
+    element: Mapping[str, object] = field(default_factory=dict)  # grouted, cement, section_m, ...
+    quantity: float | None = None
+    quantity_unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """One condition of a document: a quantity and its bound, in the document's own unit."""
+
+    quantity: str
+    unit: str
+    at_least: float | None = None
+    above: float | None = None
+    at_most: float | None = None
+    below: float | None = None
+    equals: object | None = None
+    for_h: float | None = None  # must hold this long after (or, for degree-hours, in sum)
+    specimens: int | None = None
+    datum: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Criteria that hold together; ``with_measure`` names what the alternative needs."""
+
+    criteria: tuple[Criterion, ...]
+    with_measure: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """An engineer's note, specification, label, contract, supplier's or visitor's terms."""
+
+    id: str
+    kind: str  # engineer, specification, label, contract, supplier, appointment
+    for_tasks: tuple[str, ...] = ()
+    alternatives: tuple[Alternative, ...] = ()  # any of them; criteria inside hold together
+    terms: Mapping[str, object] = field(default_factory=dict)  # the other keys, moments as UTC
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """A limit set for this job: whose word it is and why; printed wherever it decides."""
+
+    row: str  # id of the book's row
+    task: str  # "" for every task of the row's work type
+    bands: tuple[Mapping[str, object], ...]
+    who: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Confirmation:
+    """A row marked to be verified that a person has compared with the adopted edition."""
+
+    row: str
+    who: str
+    on: date
+    edition: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExposureLimits:
+    """How much weather the open house may take; the job may set each."""
+
+    indoor_freezing_c: float = 0.0
+    time_constant_h: float = 10.0  # of the raised, open house; trade-facts H1, from memory
+    indoor_start_c: float = 10.0
+    heat_w_per_k: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A site, its tasks, crews, hours and protections."""
+
+    name: str
+    site: Site
+    units: str  # us or si: what people read
+    book: str  # rule book edition
+    calendar: Calendar
+    tasks: tuple[Task, ...]
+    crews: tuple[Crew, ...] = ()
+    on_hand: tuple[str, ...] = ()  # measures on site
+    can_be_had: tuple[MeasureOffer, ...] = ()
+    confidence: float = 0.9
+    season_end: date | None = None
+    documents: tuple[Document, ...] = ()
+    overrides: tuple[Override, ...] = ()
+    confirmations: tuple[Confirmation, ...] = ()
+    exposure: ExposureLimits = ExposureLimits()
+    delivery: tuple[str, ...] = ()  # addresses the briefing goes to
+
+    def task(self, task_id: str) -> Task:
+        """Return the task of that id; KeyError where there is none."""
+        for task in self.tasks:
+            if task.id == task_id:
+                return task
+        raise KeyError(task_id)

@@ -1,0 +1,87 @@
+"""What happened on site, as planning sees it. The log is append-only; a mistake is undone by
+a new entry. Entries later than the moment of asking do not exist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+
+class EntryKind(StrEnum):
+    """What an entry tells."""
+
+    STARTED = "started"  # task
+    FINISHED = "finished"  # task
+    PROGRESS = "progress"  # task, hours_left
+    LOST = "lost"  # hours, cause, task optional
+    READING = "reading"  # quantity, value, unit, place, ...
+    FACT = "fact"  # element, condition, value, unit, place
+    RELEASE = "release"  # hold released: task, role, by name
+    DECISION = "decision"  # what was answered and on what
+    NOTE = "note"
+    UNDO = "undo"  # seq of the entry undone
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Something measured on site, in the unit it was read in."""
+
+    quantity: str  # vocabulary name, e.g. unit_core_temperature
+    value: float | bool
+    unit: str
+    place: str = ""
+    at: datetime | None = None  # UTC
+    start: datetime | None = None  # of a reading over a span
+    end: datetime | None = None
+    taken_as: str = "value"
+    since: datetime | None = None  # for a change between two moments
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A state of an element: trench slumped, wall braced, blankets 20 min away."""
+
+    element: str
+    condition: str
+    value: object
+    unit: str = ""
+    at: datetime | None = None  # UTC; since when it holds, None: not said
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the progress log."""
+
+    seq: int
+    at: datetime  # UTC; when it happened
+    entered_at: datetime  # UTC; when it was written down
+    kind: EntryKind
+    task: str = ""
+    hours: float | None = None  # lost, or left
+    cause: str = ""
+    who: str = ""
+    text: str = ""
+    reading: Reading | None = None
+    fact: Fact | None = None
+    payload: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """The log up to a moment, undone entries taken out, in order of time."""
+
+    entries: tuple[Entry, ...] = ()
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """Return the readings, oldest first."""
+        return tuple(e.reading for e in self.entries if e.reading is not None)
+
+    @property
+    def facts(self) -> tuple[Fact, ...]:
+        """Return the facts, oldest first; a later one of the same element and place wins."""
+        return tuple(e.fact for e in self.entries if e.fact is not None)

@@ -1,0 +1,1 @@
+"""What is kept: progress log, forecasts as issued, plans with their inputs."""

@@ -1,0 +1,1 @@
+"""Weather sources and files: each returns the hourly table."""
