@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 
 class CloseinError(Exception):
-    """Anything Closein refuses to do. The command prints ``lines`` and exits with ``exit_code``."""
+    """Anything Closein refuses to do; the command prints ``lines``, exits with ``exit_code``."""
 
     exit_code = 2
 

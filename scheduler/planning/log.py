@@ -1,5 +1,7 @@
-"""What happened on site, as planning sees it. The log is append-only; a mistake is undone by
-a new entry. Entries later than the moment of asking do not exist.
+"""What happened on site, as planning sees it.
+
+The log is append-only; a mistake is undone by a new entry. Entries later than the moment of
+asking do not exist.
 """
 
 from __future__ import annotations
