@@ -1,0 +1,54 @@
+"""Answers as JSON: versioned, moments with the site's offset, keys as documented.
+
+Spans become ``{"from", "until"}``; ``start``/``end`` of a measure become ``from``/``until``.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from collections.abc import Mapping
+from datetime import date, datetime
+from enum import Enum
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from scheduler.planning.answer import MeasureLine, Span
+
+
+def plain(value: object, zone: ZoneInfo) -> object:
+    """Return a value as JSON can hold it; NaN becomes null."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return _fields(value, zone)
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, datetime):
+        return value.astimezone(zone).isoformat(timespec="minutes")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return {str(key): plain(item, zone) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item, zone) for item in value]
+    if isinstance(value, np.ndarray):
+        return [plain(item, zone) for item in value.tolist()]
+    if isinstance(value, np.generic):
+        return plain(value.item(), zone)
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _fields(value: object, zone: ZoneInfo) -> dict[str, object]:
+    names = {"start": "from", "end": "until"} if isinstance(value, Span | MeasureLine) else {}
+    return {
+        names.get(field.name, field.name): plain(getattr(value, field.name), zone)
+        for field in dataclasses.fields(value)  # type: ignore[arg-type]
+    }
+
+
+def dump(document: Mapping[str, object], time_zone: str) -> str:
+    """Return the document as indented JSON text."""
+    return json.dumps(plain(document, ZoneInfo(time_zone)), indent=2, ensure_ascii=False)

@@ -1,0 +1,46 @@
+"""Settings from the environment; every one is named in README.md."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from rules.errors import BadInput
+
+
+class Settings(BaseModel):
+    """What an operator may set. Each field is read from ``CLOSEIN_<NAME>``."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    store: str = ""  # address of the store; empty: closein.db beside the job file
+    contact: str = ""  # mail address or page sent to weather services with each request
+    nws_url: str = "https://api.weather.gov"
+    cache: str = ""  # folder for answers of weather services; empty: the user's cache folder
+    fetch_budget_s: float = Field(default=45.0, gt=0, le=600)  # time for all tries of one fetch
+    seed: int = Field(default=20261125, ge=0)  # of every random draw
+    scenarios: int = Field(default=600, ge=10, le=20000)  # weather traces for the odds
+
+
+def settings(environment: Mapping[str, str] | None = None) -> Settings:
+    """Read the settings.
+
+    Raises
+    ------
+    BadInput
+        If a variable holds what the setting cannot be.
+    """
+    source = os.environ if environment is None else environment
+    given = {
+        name: source[f"CLOSEIN_{name.upper()}"]
+        for name in Settings.model_fields
+        if source.get(f"CLOSEIN_{name.upper()}")
+    }
+    try:
+        return Settings.model_validate(given)
+    except ValidationError as error:
+        fault = error.errors()[0]
+        name = f"CLOSEIN_{str(fault['loc'][0]).upper()}"
+        raise BadInput(f"{name} is {fault['input']!r}; {fault['msg']}") from error
