@@ -22,20 +22,22 @@ def plain(value: object, zone: ZoneInfo) -> object:
     """Return a value as JSON can hold it; NaN becomes null."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return _fields(value, zone)
+    if isinstance(value, Mapping):
+        return {str(key): plain(item, zone) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item, zone) for item in value]
+    if isinstance(value, np.ndarray | np.generic):
+        return plain(value.tolist(), zone)
+    return _scalar(value, zone)
+
+
+def _scalar(value: object, zone: ZoneInfo) -> object:
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, datetime):
         return value.astimezone(zone).isoformat(timespec="minutes")
     if isinstance(value, date):
         return value.isoformat()
-    if isinstance(value, Mapping):
-        return {str(key): plain(item, zone) for key, item in value.items()}
-    if isinstance(value, list | tuple | set | frozenset):
-        return [plain(item, zone) for item in value]
-    if isinstance(value, np.ndarray):
-        return [plain(item, zone) for item in value.tolist()]
-    if isinstance(value, np.generic):
-        return plain(value.item(), zone)
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
