@@ -1,0 +1,101 @@
+"""Answers as a readable table: one line a task, then why, what to fetch and what to check."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from scheduler.output.words import clock, number, span, words
+from scheduler.planning.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
+from scheduler.planning.briefing import CALL_WORDS
+from scheduler.planning.job import Job
+
+# A word stands beside every colour, so none is needed to understand the table.
+STYLE: Mapping[str, str] = {
+    "go": "green",
+    "go_with_protection": "yellow",
+    "prepare": "yellow",
+    "wait": "magenta",
+    "hold": "magenta",
+    "stop": "bold red",
+    "claim": "cyan",
+}
+OUTCOME_WORDS: Mapping[Outcome, str] = {
+    Outcome.GO: "go",
+    Outcome.GO_WITH_PROTECTION: "go with protection",
+    Outcome.NO_GO: "no-go",
+    Outcome.NOT_KNOWN: "not known",
+}
+
+
+def today_table(job: Job, answers: Sequence[TaskAnswer]) -> RenderableType:
+    """Return the overview and, under it, each task's reasons."""
+    names = {task.id: task.name for task in job.tasks}
+    zone = job.site.time_zone
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("Task", "Call", "Verdict", "Window", "Next"):
+        table.add_column(title, overflow="fold")
+    for answer in answers:
+        window = answer.window
+        following = answer.next_window
+        table.add_row(
+            names.get(answer.task, answer.task),
+            Text(CALL_WORDS[answer.call], style=STYLE[answer.call]),
+            OUTCOME_WORDS[answer.outcome],
+            span(window.start, window.end, zone) if window else "–",
+            span(following.start, following.end, zone) if following else "–",
+        )
+    details = [_detail(job, names, answer) for answer in answers]
+    return Group(table, *details)
+
+
+def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> RenderableType:
+    zone = job.site.time_zone
+    head = Text(f"\n{names.get(answer.task, answer.task)}: ", style="bold")
+    head.append(CALL_WORDS[answer.call], style=STYLE[answer.call])
+    if answer.reason:
+        head.append(f" – {answer.reason}", style="")
+    lines = [limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO]
+    lines += [measure_line(line, job) for line in answer.measures]
+    if answer.checks:
+        lines.append("check first: " + "; ".join(c.text or words(c.check) for c in answer.checks))
+    lines += [f"hold: {words(h.by)} decides; needs to see {h.needs}" for h in answer.holds]
+    lines += [f"decide by {clock(d.at, zone)}: {d.why}" for d in answer.decide_by]
+    lines += [
+        f"tell {words(t.whom)}: {t.what}" + (f" (by {clock(t.by, zone)})" if t.by else "")
+        for t in answer.tell
+    ]
+    lines += [f"{words(o.before)} comes before {words(o.after)}" for o in answer.order]
+    lines += [f"caution: {c.text or words(c.caution)}" for c in answer.cautions]
+    return Group(head, *(Padding(Text(line), (0, 0, 0, 2)) for line in lines))
+
+
+def limit_line(line: LimitLine, job: Job) -> str:
+    """Return one limit in words: outcome, value, hour, allowed range, source."""
+    zone = job.site.time_zone
+    taken = "" if line.taken_as in {"value", ""} else f" ({words(line.taken_as)})"
+    value = number(line.value, line.unit, job.units, zone)
+    text = f"{OUTCOME_WORDS[line.outcome]}: {words(line.quantity)}{taken} {value}"
+    if line.place:
+        text += f" at {line.place}"
+    if line.at is not None:
+        text += f", {clock(line.at, zone)}"
+    elif line.window is not None:
+        text += f", {span(line.window.start, line.window.end, zone)}"
+    if line.allowed:
+        text += f"; allowed {line.allowed}"
+    source = " ".join(part for part in (line.source, line.clause) if part)
+    mark = ", to be verified" if line.verify else ""
+    by = f"; set by {line.overridden_by}" if line.overridden_by else ""
+    return f"{text} [{source or line.rule}{mark}]{by}"
+
+
+def measure_line(line: MeasureLine, job: Job) -> str:
+    """Return one measure in words: what, from when until when, and whether it is on hand."""
+    when = span(line.start, line.end, job.site.time_zone)
+    absent = "" if line.on_hand else " (not on site: get it)"
+    return f"measure: {line.text or words(line.measure)}, {when}{absent}"

@@ -1,0 +1,116 @@
+"""The morning message as data: what a person does today, what to prepare, what moved.
+
+Texts and mails are made from this; it is made from answers and a plan, and from nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from scheduler.planning.answer import Call, DecideBy, MeasureLine, Outcome, TaskAnswer, TellLine
+from scheduler.planning.job import Job
+
+CALL_WORDS: Final = {
+    Call.GO: "go",
+    Call.GO_WITH_PROTECTION: "go with protection",
+    Call.PREPARE: "prepare",
+    Call.WAIT: "wait",
+    Call.HOLD: "hold",
+    Call.STOP: "stop",
+    Call.CLAIM: "claim",
+}
+GRAVEST_FIRST: Final = (
+    Call.STOP,
+    Call.HOLD,
+    Call.WAIT,
+    Call.PREPARE,
+    Call.GO_WITH_PROTECTION,
+    Call.GO,
+    Call.CLAIM,
+)
+LINE: Final = "Local codes, the engineer of record and licensed trades decide."
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """One morning of one job."""
+
+    job: str
+    at: datetime
+    subject: str
+    answers: tuple[TaskAnswer, ...]  # commitments that changed first, then gravest first
+    measures: tuple[tuple[str, MeasureLine], ...]  # task, what to fetch in the next two days
+    decide: tuple[tuple[str, DecideBy], ...]  # task, soonest first
+    tell: tuple[tuple[str, TellLine], ...]
+    cautions: tuple[str, ...]
+    age_h: float | None
+    stale: bool
+
+
+def brief(
+    job: Job,
+    answers: Sequence[TaskAnswer],
+    *,
+    at: datetime,
+    age_h: float | None,
+    stale: bool,
+    tail: str,
+) -> Brief:
+    """Sort a morning's answers for reading in ten seconds.
+
+    Parameters
+    ----------
+    job : Job
+    answers : sequence of TaskAnswer
+    at : datetime
+        The moment of asking, UTC.
+    age_h : float or None
+        Age of the forecast. [h]
+    stale : bool
+        Whether the forecast is past its age limit.
+    tail : str
+        End of the subject: the close-in date and its margin in words.
+    """
+    names = {task.id: task.name for task in job.tasks}
+    soon = at + timedelta(hours=48)
+    ordered = sorted(answers, key=lambda a: (not _changed(a), GRAVEST_FIRST.index(a.call)))
+    measures = [
+        (names.get(a.task, a.task), m)
+        for a in ordered
+        for m in a.measures
+        if m.start is None or m.start <= soon
+    ]
+    decide = sorted(
+        ((names.get(a.task, a.task), d) for a in ordered for d in a.decide_by if d.at >= at),
+        key=lambda row: (row[1].at, row[0]),
+    )
+    tell = [(names.get(a.task, a.task), t) for a in ordered for t in a.tell]
+    cautions = list(dict.fromkeys(c.text or c.caution for a in ordered for c in a.cautions))
+    return Brief(
+        job=job.name,
+        at=at,
+        subject=f"{_counts(answers)}; {tail}",
+        answers=tuple(ordered),
+        measures=tuple(measures),
+        decide=tuple(decide),
+        tell=tuple(tell),
+        cautions=(*cautions, LINE),
+        age_h=age_h,
+        stale=stale,
+    )
+
+
+def _changed(answer: TaskAnswer) -> bool:
+    return any(line.caution == "forecast_changed" for line in answer.cautions)
+
+
+def _counts(answers: Sequence[TaskAnswer]) -> str:
+    count = {call: sum(a.call is call for a in answers) for call in CALL_WORDS}
+    unknown = sum(a.outcome is Outcome.NOT_KNOWN for a in answers)
+    parts = [f"{n} {CALL_WORDS[call]}" for call, n in count.items() if n]
+    if unknown:
+        parts.append(f"{unknown} not known")
+    return ", ".join(parts) if parts else "nothing to judge"
