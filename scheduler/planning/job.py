@@ -195,6 +195,31 @@ class Confirmation:
 
 
 @dataclass(frozen=True, slots=True)
+class Daylight:
+    """Sunrise and sunset of one local day, as the job states them; else they are computed."""
+
+    day: date
+    sunrise: datetime | None = None  # UTC
+    sunset: datetime | None = None  # UTC
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """What a measure would do to a quantity, as the job states it: heat, pump, overtime."""
+
+    id: str
+    measure: str
+    quantity: str
+    value: float
+    unit: str
+    start: datetime | None = None  # UTC; from when the measure works
+    taken_as: str = "value"
+    value_until_then: float | None = None
+    cost: float | None = None
+    cost_below_waiting: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ExposureLimits:
     """How much weather the open house may take; the job may set each."""
 
@@ -224,6 +249,8 @@ class Job:
     confirmations: tuple[Confirmation, ...] = ()
     exposure: ExposureLimits = ExposureLimits()
     delivery: tuple[str, ...] = ()  # addresses the briefing goes to
+    daylight: tuple[Daylight, ...] = ()
+    what_ifs: tuple[WhatIf, ...] = ()
 
     def task(self, task_id: str) -> Task:
         """Return the task of that id; KeyError where there is none."""

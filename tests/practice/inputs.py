@@ -1,0 +1,207 @@
+"""From a case to what the product reads in daily use: a job file, weather files, log entries.
+
+Only ``place``, ``asked`` and ``inputs`` are taken; nothing here knows a single case.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from tests.practice.reading import moment
+
+Row = Mapping[str, Any]
+HOUSE = "closein-weather/1"
+# Endings of the columns a case uses: the unit that a weather file states beside the name.
+ENDINGS = {"_f": "degF", "_pct": "%", "_mph": "mph", "_in": "in", "_w_m2": "W m-2"}
+CF_NAMES = {
+    "snowfall_amount": "thickness_of_snowfall_amount",
+    "shortwave": "surface_downwelling_shortwave_flux_in_air",
+}
+FORECAST_KEYS = {
+    "issued_at", "start", "step_h", "hours", "source", "wind_height_ft", "station", "periods",
+    "days",
+}  # fmt: skip
+# Task keys that a job file has under the same name, and those it keeps under `element`.
+SAME_TASK_KEYS = (
+    "id", "work_type", "booked", "offered", "slots", "days", "duration_h", "grouted", "load",
+    "beside", "place", "label", "after",
+)  # fmt: skip
+ELEMENT_KEYS = ("hours", "hours_on_request", "sealed", "under_cover")
+DEFAULT_DURATION_H = 1.0
+FOOT_M = 0.3048
+
+
+@dataclass(frozen=True)
+class Papers:
+    """What the product is given: the job, forecasts oldest first, the past, the log."""
+
+    job: Row
+    forecasts: tuple[tuple[datetime, Row], ...]
+    observed: Row | None
+    entries: tuple[Row, ...]
+    asked_at: datetime
+
+
+def papers(case: Row) -> Papers:
+    """Return what the product reads for a case."""
+    zone = ZoneInfo(case["place"]["time_zone"])
+    inputs: Row = case.get("inputs") or {}
+    asked_at = moment(case["asked"]["at"], zone)
+    return Papers(
+        job=_job(case["place"], inputs),
+        forecasts=tuple(_forecasts(inputs, asked_at, zone)),
+        observed=_observed(inputs, asked_at),
+        entries=tuple(_entries(inputs, asked_at, zone)),
+        asked_at=asked_at,
+    )
+
+
+# the job
+
+
+def _job(place: Row, inputs: Row) -> Row:
+    return {
+        "closein": 1,
+        "name": str(place["name"]),
+        "site": {key: place[key] for key in
+                 ("name", "latitude", "longitude", "elevation_ft", "time_zone")},
+        "units": "us",
+        "hours": {"mon-sun": "06:00-18:00"},
+        "measures": {"on_hand": list(inputs.get("on_hand") or [])},
+        "tasks": [_task(task) for task in inputs.get("tasks") or []],
+        **_papers_of(inputs),
+    }  # fmt: skip
+
+
+def _papers_of(inputs: Row) -> dict[str, Any]:
+    kept = ("documents", "daylight", "what_if")
+    return {key: list(inputs[key]) for key in kept if inputs.get(key)}
+
+
+def _task(task: Row) -> dict[str, Any]:
+    made = {key: task[key] for key in SAME_TASK_KEYS if task.get(key) is not None}
+    made.setdefault("name", str(task["id"]))
+    if "from" in task:
+        made["booked"] = task["from"]
+    for ours, theirs in (("until", "to"), ("started", "started"), ("finished", "finished")):
+        if task.get(theirs) is not None:
+            made[ours] = task[theirs]
+    if task.get("finished") is not None:
+        made["state"] = "done"
+    if task.get("quantity_yd3") is not None:
+        made["quantity"] = {"amount": task["quantity_yd3"], "unit": "yd3"}
+    element = {key: task[key] for key in ELEMENT_KEYS if task.get(key) is not None}
+    if element:
+        made["element"] = element
+    return made
+
+
+# weather
+
+
+def _forecasts(
+    inputs: Row, asked_at: datetime, zone: ZoneInfo
+) -> Iterable[tuple[datetime, Row]]:
+    given = list(inputs.get("forecasts") or [])
+    if inputs.get("forecast"):
+        given.append(inputs["forecast"])
+    if not given:
+        given.append({"issued_at": asked_at.isoformat()})
+    for place, forecast in enumerate(given):
+        newest = place == len(given) - 1
+        file = _weather(forecast)
+        if newest:
+            file |= _beside(inputs)
+        issued = moment(forecast.get("issued_at") or asked_at.isoformat(), zone)
+        yield min(issued, asked_at), file
+
+
+def _beside(inputs: Row) -> dict[str, Any]:
+    kept = ("ensemble", "climate", "source_status", "forecast_check")
+    made = {key: list(inputs[key]) for key in kept if inputs.get(key)}
+    if "alerts" in inputs:
+        made["alerts"] = list(inputs["alerts"] or [])
+    if inputs.get("daily"):
+        made["daily"] = [_day(row) for row in inputs["daily"]]
+    return made
+
+
+def _weather(forecast: Row) -> dict[str, Any]:
+    made: dict[str, Any] = {"format": HOUSE}
+    for key in ("issued_at", "source", "station", "periods"):
+        if forecast.get(key) is not None:
+            made[key] = forecast[key]
+    if forecast.get("wind_height_ft") is not None:
+        made["wind_height_m"] = float(forecast["wind_height_ft"]) * FOOT_M
+    columns = dict(_columns(forecast))
+    if columns:
+        made["hours"] = {
+            "start": forecast["start"],
+            "step_h": forecast.get("step_h", 1),
+            "hours": _count(forecast),
+            "columns": columns,
+        }
+    return made
+
+
+def _columns(forecast: Row) -> Iterable[tuple[str, Row]]:
+    for key, values in forecast.items():
+        if key in FORECAST_KEYS or key == "weather":
+            continue
+        name, unit = _named(key)
+        yield name, {"unit": unit, "values": values}
+
+
+def _named(key: str) -> tuple[str, str]:
+    for ending, unit in ENDINGS.items():
+        if key.endswith(ending):
+            bare = key.removesuffix(ending)
+            return CF_NAMES.get(bare, bare), unit
+    return key, ""
+
+
+def _count(forecast: Row) -> int:
+    if forecast.get("hours") is not None:
+        return int(forecast["hours"])
+    return max(len(v) for v in forecast.values() if isinstance(v, list))
+
+
+def _day(row: Row) -> dict[str, Any]:
+    made: dict[str, Any] = {"date": row["date"]}
+    for key, value in row.items():
+        name, unit = _named(key)
+        if key == "date":
+            continue
+        made[name if unit else key] = {"unit": unit, "value": value} if unit else value
+    return made
+
+
+def _observed(inputs: Row, asked_at: datetime) -> Row | None:
+    observed = inputs.get("observed")
+    if not observed:
+        return None
+    made = _weather(observed) | {"issued_at": asked_at.isoformat()}
+    if observed.get("days"):
+        made["daily"] = [_day(row) for row in observed["days"]]
+    return made
+
+
+# the log
+
+
+def _entries(inputs: Row, asked_at: datetime, zone: ZoneInfo) -> Iterable[Row]:
+    for reading in inputs.get("readings") or []:
+        when = reading.get("at") or reading.get("until") or asked_at.isoformat()
+        kept = {k: v for k, v in reading.items() if k != "place_on_site" and v is not None}
+        place = reading.get("place_on_site")
+        yield {"kind": "reading", "when": moment(when, zone).isoformat(), **kept,
+               **({"place": place} if place else {})}  # fmt: skip
+    for fact in inputs.get("state") or []:
+        when = moment(fact.get("at") or asked_at.isoformat(), zone)
+        yield {"kind": "fact", "when": min(when, asked_at).isoformat(), **fact}
+    for day in inputs.get("day_record") or []:
+        yield {"kind": "day", "when": min(moment(day["date"], zone), asked_at).isoformat(), **day}
