@@ -1,0 +1,84 @@
+"""Windows, bounds and the serial schedule against networkx and the plan check."""
+
+from __future__ import annotations
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from scheduler.planning.check import faults_of
+from scheduler.planning.network import Problem, Status, Tie, Work
+from scheduler.planning.reach import close_in_bound, net_of, windows
+from scheduler.planning.solve import solve
+from scheduler.planning.tables import Effort, finish_table, ready_after
+from tests.planning.nets import random_problem
+
+ALWAYS = np.ones(400, bool)
+
+
+def plain(id_: str, hours: int, **more: object) -> Work:
+    return Work(id=id_, finish=finish_table(ALWAYS, ALWAYS, Effort(hours)), **more)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_windows_without_calendar_are_the_longest_path(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(2, 25))
+    length = [int(n) for n in rng.integers(1, 9, count)]
+    graph = nx.DiGraph()
+    ties = []
+    for n in range(count):
+        graph.add_edge(n, "end", weight=length[n])
+        for before in range(n):
+            if rng.random() < 0.2:
+                wait = int(rng.integers(0, 4))
+                graph.add_edge(before, n, weight=length[before] + wait)
+                ties.append(Tie(f"{before:02d}", f"{n:02d}", ready_after(400, wait)))
+    shuffled = [int(n) for n in rng.permutation(count)]
+    problem = Problem(400, tuple(plain(f"{n:02d}", length[n]) for n in shuffled), tuple(ties))
+    net = net_of(problem)
+    span = windows(net)
+    longest = nx.dag_longest_path_length(graph)
+    assert span is not None
+    assert close_in_bound(net, span) == longest
+    for at, n in enumerate(shuffled):
+        ahead = [*nx.ancestors(graph, n), n]
+        into = nx.dag_longest_path_length(graph.subgraph(ahead))
+        assert span.first[at] == into
+    plan = solve(problem)
+    assert (plan.status, plan.close_in) == (Status.PROVEN, longest)
+
+
+@pytest.mark.parametrize("seed", range(120))
+def test_a_plan_passes_the_check(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    problem = random_problem(rng, tasks=8, hours=120, bookings=True, costs=True)
+    plan = solve(problem)
+    assert faults_of(problem, plan) == []
+
+
+def test_a_task_slips_into_the_gap_before_work_already_placed() -> None:
+    ties = (Tie("a", "b", ready_after(400, 20)),)
+    works = (plain("a", 2), plain("b", 5, crews={"c": 1}), plain("z", 9, crews={"c": 1}))
+    plan = solve(Problem(400, works, ties, {"c": 1}))
+    assert plan.starts() == {"a": 0, "b": 22, "z": 0}
+
+
+def test_a_successor_that_must_follow_soon_holds_its_predecessor_back() -> None:
+    ties = (
+        Tie("strip", "pour", ready_after(400, 0), within=4),
+        Tie("forms", "pour", ready_after(400, 0)),
+    )
+    works = (plain("forms", 30), plain("pour", 3), plain("strip", 2))
+    plan = solve(Problem(400, works, ties))
+    assert plan.starts()["pour"] == 30
+    assert plan.finishes()["strip"] >= 26
+
+
+def test_a_circle_and_a_falling_table_are_refused() -> None:
+    ties = (Tie("a", "b", ready_after(400, 0)), Tie("b", "a", ready_after(400, 0)))
+    with pytest.raises(ValueError, match="circle"):
+        solve(Problem(400, (plain("a", 1), plain("b", 1)), ties))
+    falling = np.arange(400, 0, -1, dtype=np.int32)
+    with pytest.raises(ValueError, match="does not rise"):
+        solve(Problem(400, (Work("a", falling),)))
