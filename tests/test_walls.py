@@ -18,7 +18,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/planning": PLANNING,
     "scheduler/planning/solve.py": PLANNING | {"ortools"},
     "scheduler/interfaces.py": {"rules", "scheduler.planning"},
-    "scheduler/jobfile": EDGE | {"scheduler.jobfile", "pydantic", "ruamel", "holidays"},
+    "scheduler/jobfile": EDGE
+    | {"scheduler.jobfile", "pydantic", "pydantic_core", "ruamel", "holidays"},
     "scheduler/weather": EDGE
     | {"scheduler.weather", "requests", "requests_cache", "urllib3", "pandas", "pydantic"}
     | {"eccodes", "h5netcdf", "h5py"},

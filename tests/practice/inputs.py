@@ -94,6 +94,8 @@ def _task(task: Row) -> dict[str, Any]:
         made["state"] = "done"
     if task.get("quantity_yd3") is not None:
         made["quantity"] = {"amount": task["quantity_yd3"], "unit": "yd3"}
+    if not ({"duration_h", "finished"} & made.keys() or {"booked", "until"} <= made.keys()):
+        made["duration_h"] = DEFAULT_DURATION_H
     element = {key: task[key] for key in ELEMENT_KEYS if task.get(key) is not None}
     if element:
         made["element"] = element

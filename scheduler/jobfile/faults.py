@@ -1,0 +1,189 @@
+"""From what the schema refuses to lines that a builder can act on: where, what, what is right."""
+
+from __future__ import annotations
+
+import types
+import typing
+from collections.abc import Iterator, Mapping, Sequence
+
+from pydantic.fields import FieldInfo
+
+from rules.errors import JobFileFault
+from rules.words import nearest
+from scheduler.jobfile.parts import Part
+from scheduler.jobfile.tree import MISSING, Node, Said
+
+Place = Sequence[str | int]
+
+WANTS: typing.Final = {
+    "float_parsing": "give a number",
+    "float_type": "give a number",
+    "int_parsing": "give a whole number",
+    "int_type": "give a whole number",
+    "int_from_float": "give a whole number",
+    "bool_parsing": "give true or false",
+    "bool_type": "give true or false",
+    "string_type": "give a text",
+    "string_too_short": "give a text that is not empty",
+    "string_too_long": "give a shorter text",
+    "list_type": "give a list",
+    "dict_type": "give keys with values",
+    "model_type": "give keys with values",
+    "model_attributes_type": "give keys with values",
+    "too_short": "give at least one",
+    "finite_number": "give a finite number",
+}
+PATTERNS: typing.Final = {
+    r"^[A-Za-z][A-Za-z0-9_-]{0,39}$": "begin with a letter; letters, digits, _ and -, at most 40",
+    r"^[^@\s]+@[^@\s]+\.[^@\s]+$": "give a mail address",
+    r"^\d{4}-\d{2}$": "give a month such as 2026-10",
+}
+
+
+def faults_of(
+    errors: Sequence[Mapping[str, object]], root: type[Part], tree: Node, file: str
+) -> Iterator[JobFileFault]:
+    """Yield a fault for each error of the schema, with the line it stands in."""
+    for error in errors:
+        loc = tuple(part for part in _loc(error) if part != "[key]")
+        kind = str(error["type"])
+        if kind == "missing":
+            yield _missing(error, loc, root, tree, file)
+        elif kind == "extra_forbidden":
+            yield _unknown(loc, root, tree, file)
+        else:
+            on_key = kind == "clash" or _loc(error)[-1:] == ("[key]",)
+            value = error["input"]
+            shown = Said("empty") if value is None else _short_of(value)
+            yield fault_at(loc, shown, _want(error, loc, root), tree, file, on_key=on_key)
+
+
+def fault_at(
+    loc: Place, value: object, want: str, tree: Node, file: str, *, on_key: bool = False
+) -> JobFileFault:
+    """Return a fault at a place of the tree; of a key that is not there, where it would stand."""
+    line, column = _mark(tree, loc, on_key=on_key)
+    return JobFileFault(file, name_of(loc, tree), value, want, line=line, column=column)
+
+
+def name_of(loc: Place, tree: Node) -> str:
+    """Name a place as people do: ``tasks.lay.duration_h``, the id in place of the number."""
+    words: list[str] = []
+    node: Node | None = tree
+    for step in loc:
+        node = node.child(step) if node is not None else None
+        if isinstance(step, int):
+            inside = node.value if node is not None else None
+            own = inside.get("id") if isinstance(inside, dict) else None
+            words.append(str(own.value) if own and own.value else f"{step + 1}")
+        else:
+            words.append(step)
+    return ".".join(words) or "the job file"
+
+
+def _missing(
+    error: Mapping[str, object], loc: Place, root: type[Part], tree: Node, file: str
+) -> JobFileFault:
+    field = _field(root, loc)
+    want = _clean(str(error["msg"]))
+    if field and field.description and want == "Field required":
+        want = f"give {field.description}"
+    return fault_at(loc, MISSING, want, tree, file)
+
+
+def _unknown(loc: Place, root: type[Part], tree: Node, file: str) -> JobFileFault:
+    part = _part(root, loc[:-1])
+    known = list(_keys(part)) if part else []
+    key = str(loc[-1])
+    near = [name for name in known if name.rpartition("_")[0] == key]  # the unit was left out
+    if not near:
+        found = nearest(key, known)
+        near = [found] if found else []
+    want = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(known)}"
+    return fault_at(loc, Said("an unknown key"), want, tree, file, on_key=True)
+
+
+def _want(error: Mapping[str, object], loc: Place, root: type[Part]) -> str:
+    kind, message = str(error["type"]), _clean(str(error["msg"]))
+    context = error.get("ctx")
+    if kind == "string_pattern_mismatch" and isinstance(context, Mapping):
+        return PATTERNS.get(str(context.get("pattern")), message)
+    if kind == "literal_error" and isinstance(context, Mapping):
+        return _literal(str(context["expected"]), str(error["input"]))
+    if kind not in WANTS:
+        return message
+    field = _field(root, loc)
+    return f"{WANTS[kind]}: {field.description}" if field and field.description else WANTS[kind]
+
+
+def _literal(expected: str, given: str) -> str:
+    names = [name.strip(" '") for name in expected.replace(" or ", ", ").split(",")]
+    near = nearest(given, names)
+    return f"did you mean {near}?" if near else f"give {', '.join(names[:-1])} or {names[-1]}"
+
+
+def _clean(message: str) -> str:
+    return message.removeprefix("Value error, ").replace("Input should be", "give a number")
+
+
+def _loc(error: Mapping[str, object]) -> tuple[str | int, ...]:
+    loc = error["loc"]
+    return loc if isinstance(loc, tuple) else ()
+
+
+def _short_of(value: object) -> object:
+    if isinstance(value, Mapping):
+        return Said("a mapping")
+    return Said("a list") if isinstance(value, list) else value
+
+
+def _mark(tree: Node, loc: Place, *, on_key: bool) -> tuple[int, int]:
+    node, mark = tree, (tree.line, tree.column)
+    for index, step in enumerate(loc):
+        inside = node.child(step)
+        if inside is None:
+            break
+        last = index == len(loc) - 1
+        mark = (inside.line, inside.column)
+        if last and on_key and isinstance(step, str):
+            mark = node.keys.get(step, mark)
+        node = inside
+    return mark
+
+
+def _keys(part: type[Part]) -> Iterator[str]:
+    for name, field in part.model_fields.items():
+        yield field.alias or name
+
+
+def _field(root: type[Part], loc: Place) -> FieldInfo | None:
+    part = _part(root, loc[:-1])
+    return _named(part, loc[-1]) if part and loc else None
+
+
+def _named(part: type[Part], key: str | int) -> FieldInfo | None:
+    for name, field in part.model_fields.items():
+        if (field.alias or name) == key:
+            return field
+    return None
+
+
+def _part(root: type[Part], loc: Place) -> type[Part] | None:
+    """Return the class that describes the mapping at a place."""
+    part: type[Part] | None = root
+    for step in loc:
+        if isinstance(step, int):
+            continue
+        field = _named(part, step) if part else None
+        part = _part_in(field.annotation) if field else None
+    return part
+
+
+def _part_in(annotation: object) -> type[Part] | None:
+    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
+        return annotation if issubclass(annotation, Part) else None
+    for inside in typing.get_args(annotation):
+        found = _part_in(inside)
+        if found:
+            return found
+    return None

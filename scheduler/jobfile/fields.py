@@ -1,0 +1,197 @@
+"""The kinds of values in a job file: names of the trade, references, days, moments.
+
+What a value may refer to comes with the validation as ``Known``: the site's zone and the ids that
+the file itself gives. Without it (one part read alone) references are not checked.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, tzinfo
+from typing import Annotated, Any, Final
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+)
+from pydantic_core import core_schema
+
+from rules.units import UNITS
+from rules.words import nearest, site_quantities, words
+from scheduler.jobfile import moments
+
+JsonSchema = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the file itself makes known to its values."""
+
+    zone: tzinfo = UTC
+    ids: Mapping[str, frozenset[str]] = field(default_factory=dict)  # of tasks, crews, documents
+
+
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """A name out of a list that is known beforehand."""
+
+    what: str
+    names: Callable[[], Collection[str]]
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_after_validator_function(self._check, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchema:
+        return {**handler(schema), "enum": list(self.names())}
+
+    def _check(self, name: str) -> str:
+        if name not in self.names():
+            raise ValueError(not_among(name, self.names(), self.what))
+        return name
+
+
+@dataclass(frozen=True, slots=True)
+class Refers:
+    """The id of something that the file itself gives."""
+
+    what: str  # task, crew, document
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.with_info_after_validator_function(self._check, handler(source))
+
+    def _check(self, name: str, info: core_schema.ValidationInfo) -> str:
+        if isinstance(info.context, Known):
+            known = info.context.ids.get(self.what, frozenset())
+            if name not in known:
+                raise ValueError(not_among(name, known, f"{self.what} in this file"))
+        return name
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A value written as text in a form of its own."""
+
+    read: Callable[[str, Known], object]
+    pattern: str
+    example: str
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.with_info_plain_validator_function(self._check)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchema:
+        return {"type": "string", "pattern": self.pattern, "examples": [self.example]}
+
+    def _check(self, value: object, info: core_schema.ValidationInfo) -> object:
+        if not isinstance(value, str):
+            raise ValueError(f"write it like {self.example}")
+        return self.read(value, info.context if isinstance(info.context, Known) else Known())
+
+
+def not_among(name: str, known: Collection[str], what: str) -> str:
+    """Say that a name is not known, with the nearest one or all of them."""
+    near = nearest(name, known)
+    if near:
+        return f"no such {what}; did you mean {near}?"
+    if not known:
+        return f"no such {what}; there is none"
+    shown = sorted(known)
+    more = f" and {len(shown) - 12} more" if len(shown) > 12 else ""
+    return f"no such {what}; known: {', '.join(shown[:12])}{more}"
+
+
+def zone_of(name: object) -> ZoneInfo | None:
+    """Return the zone of an IANA name, None where there is none."""
+    if not isinstance(name, str) or not re.fullmatch(r"[A-Za-z][\w+/-]{1,60}", name):
+        return None
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, OSError, ValueError):
+        return None
+
+
+def _zone(name: str) -> str:
+    if zone_of(name) is None:
+        raise ValueError(not_among(name, available_timezones(), "time zone"))
+    return name
+
+
+def _day_or_moment(text: str, known: Known) -> date | datetime:
+    return moments.day(text) if len(text) <= 10 else moments.moment(text, known.zone)
+
+
+def _clock_or_moment(text: str, known: Known) -> time | datetime:
+    return moments.clock(text) if len(text) <= 5 else moments.moment(text, known.zone)
+
+
+def _week_days(text: str, _: Known) -> tuple[int, ...]:
+    return moments.week_days(text)
+
+
+def _shift(text: str, _: Known) -> tuple[time, time] | None:
+    return moments.shift(text)
+
+
+_DAY: Final = r"\d{4}-\d{2}-\d{2}"
+_CLOCK: Final = r"\d{1,2}:\d{2}"
+_MOMENT: Final = rf"{_DAY}[T ]{_CLOCK}(:\d{{2}})?\s*(Z|[+-]\d{{2}}:?\d{{2}})?"
+_NAMES: Final = "|".join(moments.WEEK_DAYS)
+_SHIFT: Final = rf"^(off|{_CLOCK}\s*[-–]\s*{_CLOCK})$"
+
+Moment = Annotated[
+    datetime,
+    Written(lambda t, known: moments.moment(t, known.zone), f"^{_MOMENT}$", "2026-11-20T08:00"),
+]
+Day = Annotated[date, Written(lambda t, _: moments.day(t), f"^{_DAY}$", "2026-11-20")]
+Clock = Annotated[time, Written(lambda t, _: moments.clock(t), f"^{_CLOCK}$", "16:30")]
+DayOrMoment = Annotated[
+    date | datetime, Written(_day_or_moment, f"^({_DAY}|{_MOMENT})$", "2026-11-20T08:00")
+]
+ClockOrMoment = Annotated[
+    time | datetime, Written(_clock_or_moment, f"^({_CLOCK}|{_MOMENT})$", "16:30")
+]
+ShiftHours = Annotated[tuple[time, time] | None, Written(_shift, _SHIFT, "07:00-16:30")]
+WeekDays = Annotated[
+    tuple[int, ...], Written(_week_days, rf"^({_NAMES})([-,]\s*({_NAMES}))*$", "mon-fri")
+]
+
+WorkType = Annotated[str, OneOf("work type", lambda: words().work_types)]
+Measure = Annotated[str, OneOf("measure", lambda: words().measures)]
+Role = Annotated[str, OneOf("role", lambda: words().roles)]
+Supply = Annotated[str, OneOf("supply", lambda: words().supplies)]
+DocumentKind = Annotated[str, OneOf("kind of document", lambda: words().document_kinds)]
+TakenAs = Annotated[str, OneOf("way to take a value", lambda: words().taken_as)]
+Quantity = Annotated[str, OneOf("quantity", site_quantities)]
+Unit = Annotated[str, OneOf("unit", lambda: UNITS)]
+TimeZone = Annotated[str, AfterValidator(_zone)]
+
+TaskId = Annotated[str, Refers("task")]
+CrewId = Annotated[str, Refers("crew")]
+DocumentId = Annotated[str, Refers("document")]
+
+Slug = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]  # an id the file gives
+Text = Annotated[str, Field(min_length=1, max_length=2000)]
+Hours = Annotated[float, Field(ge=0, le=8784)]  # a leap year
+Share = Annotated[float, Field(gt=0, le=1)]
+
+
+def _listed(value: object) -> object:
+    return [value] if isinstance(value, str | Mapping) else value
+
+
+Listed = BeforeValidator(_listed)  # one of it may stand without the list's brackets

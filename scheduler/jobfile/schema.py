@@ -1,0 +1,362 @@
+"""The schema of a job file, format mark ``closein: 1``; JOBFILE.md and JSON Schema come from it.
+
+Each field's description is what a person reads who left it out or got it wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from rules.units import UNITS
+from rules.words import site_quantities
+from scheduler.jobfile.element import Element
+from scheduler.jobfile.fields import (
+    ClockOrMoment,
+    CrewId,
+    Day,
+    DayOrMoment,
+    DocumentId,
+    DocumentKind,
+    Hours,
+    Listed,
+    Measure,
+    Moment,
+    Quantity,
+    Role,
+    Share,
+    ShiftHours,
+    Slug,
+    Supply,
+    TakenAs,
+    TaskId,
+    Text,
+    TimeZone,
+    Unit,
+    WeekDays,
+    WorkType,
+)
+from scheduler.jobfile.parts import Part
+
+Week = dict[WeekDays, ShiftHours]
+
+
+def _says(text: str, **bounds: Any) -> Any:  # pydantic's own type of a field
+    return Field(description=text, **bounds)
+
+
+class SitePart(Part):
+    """Where the job stands."""
+
+    exactly_one = (("elevation_ft", "elevation_m"),)
+
+    name: Text = _says("name of the place")
+    latitude: float = _says("degrees, north is positive", ge=-90, le=90)
+    longitude: float = _says("degrees, west is negative", ge=-180, le=180)
+    elevation_ft: float | None = _says("feet above the sea", ge=-1500, le=29100, default=None)
+    elevation_m: float | None = _says("metres above the sea", ge=-450, le=8850, default=None)
+    time_zone: TimeZone = _says("IANA name such as America/New_York")
+    exposure: Literal["open", "sheltered", "exposed"] = _says(
+        "how the wind meets the site", default="open"
+    )
+
+
+class CrewPart(Part):
+    """People who work together."""
+
+    id: Slug = _says("short name that tasks refer to")
+    name: Text | None = _says("name for people", default=None)
+    size: int = _says("how many tasks they can do at the same time", ge=1, le=50, default=1)
+    hours: Week | None = _says("working hours, where they differ from the job's", default=None)
+    days_off: list[Day] = _says("days they do not come", default=[])
+    cost_per_hour: float | None = _says("cost of an hour", ge=0, default=None)
+
+
+class OfferPart(Part):
+    """A measure that is not on site but can be had."""
+
+    measure: Measure = _says("the measure")
+    notice_h: Hours = _says("hours from asking to having it")
+    cost_per_day: float | None = _says("cost of a day", ge=0, default=None)
+    from_whom: Text = _says("who has it", alias="from", default="-")
+
+
+class MeasuresPart(Part):
+    """Measures on site, and those that can be had."""
+
+    on_hand: list[Measure] = _says("measures on site", default=[])
+    can_be_had: list[OfferPart] = _says("measures that can be had", default=[])
+
+
+class GatePart(Part):
+    """A link that opens when the computed strength is there."""
+
+    share: Share = _says("share of the specified strength, 0 to 1")
+    wait_h: Hours = _says("least hours after the predecessor", default=0.0)
+    purpose: Text = _says("what the strength is for", default="-")
+
+
+class LinkPart(Part):
+    """A predecessor: its id, or its id with what to wait for."""
+
+    task: TaskId = _says("id of the predecessor")
+    kind: Literal["finish_start", "start_start"] = _says(
+        "what of the predecessor is waited for", default="finish_start"
+    )
+    wait_h: Hours = _says("hours to wait by the clock", default=0.0)
+    wait_working_h: Hours = _says("hours to wait, of the job's shifts", default=0.0)
+    within_h: Hours | None = _says("start not later than this after it", default=None)
+    gate: GatePart | None = _says("strength to wait for", default=None)
+
+
+def _link(value: object) -> object:
+    return {"task": value} if isinstance(value, str) else value
+
+
+Link = Annotated[LinkPart, BeforeValidator(_link)]  # an id alone is a plain predecessor
+
+
+class AppointmentPart(Part):
+    """A fixed date with somebody outside the job."""
+
+    who: Text = _says("role or firm")
+    at: Moment = _says("agreed start, local time")
+    notice_h: Hours = _says("hours before which they want to know of a move", default=0.0)
+    free_until: Moment | None = _says("moved without charge until then", default=None)
+    slots: list[Moment] = _says("other times they offer", default=[])
+
+
+class QuantityPart(Part):
+    """How much there is to do and how fast the crew does it."""
+
+    amount: float = _says("how much there is", gt=0, le=1e7)
+    unit: Text = _says("what is counted: block, yd3, ft, ...")
+    per_hour: float | None = _says("how much the crew does in an hour", gt=0, le=1e6, default=None)
+
+
+class TaskPart(Part):
+    """One piece of work."""
+
+    id: Slug = _says("short name that others refer to")
+    name: Text | None = _says("name for people", default=None)
+    work_type: WorkType = _says("kind of work, as the rule book knows it")
+    duration_h: float | None = _says("hours of shift it takes", gt=0, le=2000, default=None)
+    quantity: QuantityPart | None = _says("amount and rate, in place of hours", default=None)
+    crew: Annotated[list[CrewId], Listed] = _says("who does it", default=[])
+    after: Annotated[list[Link], Listed] = _says("what comes before", default=[])
+    may_pause: bool = _says("may it stop overnight and go on next day", default=False)
+    appointment: AppointmentPart | None = _says("fixed date with somebody", default=None)
+    not_before: DayOrMoment | None = _says("earliest start", default=None)
+    opens: list[Slug] = _says("parts of the envelope it opens", default=[])
+    closes: list[Slug] = _says("parts of the envelope it closes", default=[])
+    state: Literal["to_do", "under_way", "done"] | None = _says("how far it is", default=None)
+    started: Moment | None = _says("when it was begun", default=None)
+    finished: Moment | None = _says("when it was done", default=None)
+    hours_left: float | None = _says("hours still to do", gt=0, le=2000, default=None)
+    booked: DayOrMoment | None = _says("asked or booked start, or day", default=None)
+    until: DayOrMoment | None = _says("asked or booked end", default=None)
+    offered: DayOrMoment | None = _says("a start somebody offers", default=None)
+    slots: list[Moment] = _says("starts to choose from", default=[])
+    days: list[Day] = _says("days to choose from", default=[])
+    place: Text | None = _says("where on site", default=None)
+    label: DocumentId | None = _says("document whose label governs", default=None)
+    beside: Text | None = _says("what it is beside, such as wall", default=None)
+    load: Literal["uniform", "concentrated"] | None = _says("load it brings", default=None)
+    grouted: bool | None = _says("is the masonry grouted", default=None)
+    element: Element = _says("what is built", default_factory=Element)
+
+    @classmethod
+    def clashes(cls, given: Mapping[str, object]) -> dict[str, str]:
+        """Check the state against the moments that show it."""
+        state, found = given.get("state"), {}
+        if given.get("finished") and state not in {None, "done"}:
+            found["state"] = "finished is given; say done, or take finished out"
+        if state == "done" and not given.get("finished"):
+            found["finished"] = "say when it was done, protection is counted from there"
+        if state == "under_way" and not given.get("hours_left"):
+            found["hours_left"] = "say how many hours are still to do"
+        if given.get("hours_left") and state != "under_way":
+            found["hours_left"] = "only a task with `state: under_way` has hours left"
+        if given.get("started") and not given.get("finished") and state != "under_way":
+            found["started"] = "say `state: under_way` and hours_left, or when it was finished"
+        timed = given.get("duration_h") or (given.get("booked") and given.get("until"))
+        amount = given.get("quantity")
+        rated = isinstance(amount, Mapping) and amount.get("per_hour")
+        if not (timed or rated or given.get("finished")):
+            found["duration_h"] = "give hours, or a quantity with per_hour, or booked and until"
+        return found
+
+
+class CriterionPart(Part):
+    """One condition: a quantity and its bound, in the document's own unit."""
+
+    quantity: Quantity = _says("what is asked of")
+    unit: Unit = _says("unit of the bound")
+    at_least: float | None = _says("lowest that is allowed", default=None)
+    above: float | None = _says("must be higher than", default=None)
+    at_most: float | None = _says("highest that is allowed", default=None)
+    below: float | None = _says("must be lower than", default=None)
+    equals: bool | None = _says("true or false", alias="is", default=None)
+    for_h: Hours | None = _says("hours it must hold", default=None)
+    specimens: int | None = _says("how many specimens show it", ge=1, le=100, default=None)
+    datum: float | None = _says("datum of degree-hours", default=None)
+
+    @classmethod
+    def clashes(cls, given: Mapping[str, object]) -> dict[str, str]:
+        """Check that there is a bound and that the unit measures the quantity."""
+        found: dict[str, str] = {}
+        if not any(given.get(k) is not None for k in _BOUNDS):
+            found["quantity"] = f"give its bound: {', '.join(_BOUNDS)}"
+        quantity, unit = site_quantities().get(str(given.get("quantity"))), str(given.get("unit"))
+        if quantity and unit in UNITS and unit not in quantity.units:
+            found["unit"] = f"{quantity.name} is told in {', '.join(quantity.units)}"
+        return found
+
+
+_BOUNDS = ("at_least", "above", "at_most", "below", "is")
+
+
+class AlternativePart(Part):
+    """Criteria that hold together, and the measure that this way needs."""
+
+    with_measure: Measure | None = _says("measure it needs", alias="with", default=None)
+    criteria: list[CriterionPart] = _says("conditions that hold together", min_length=1)
+
+
+class DocumentPart(Part):
+    """What an engineer, a label, a contract, a supplier or a visitor asks."""
+
+    at_most_one = (("criteria", "any_of"),)
+
+    id: Slug = _says("short name that tasks refer to")
+    kind: DocumentKind = _says("what kind of document it is")
+    for_task: Annotated[list[TaskId], Listed] = _says("tasks it holds for", default=[])
+    criteria: list[CriterionPart] = _says("conditions that hold together", default=[])
+    any_of: list[AlternativePart] = _says("ways of which one is enough", default=[])
+    product: Text | None = _says("the product", default=None)
+    supplier_of: Supply | None = _says("what is supplied", default=None)
+    role: Role | None = _says("who comes or decides", default=None)
+    slots: list[DayOrMoment] = _says("times to choose from", default=[])
+    other_slots: list[DayOrMoment] = _says("other times they offer", default=[])
+    booked: DayOrMoment | None = _says("the booked time", default=None)
+    confirm_by: Moment | None = _says("last moment to confirm", default=None)
+    confirm_days_before: int | None = _says("confirm so many days before", ge=0, default=None)
+    confirm_at: ClockOrMoment | None = _says("and until this time of day", default=None)
+    free_release_until: Moment | None = _says("given back without charge until", default=None)
+    closes: ClockOrMoment | None = _says("when they close", default=None)
+    notice_h: Hours | None = _says("hours of notice they want", default=None)
+    hours: object = _says("hours in which they come, kept as written", default=None)
+    delivery: DayOrMoment | None = _says("when it comes", default=None)
+    delivery_was: DayOrMoment | None = _says("when it was to come before", default=None)
+    available_from: DayOrMoment | None = _says("to be had from", default=None)
+    cost_usd: float | None = _says("cost in dollars", ge=0, default=None)
+    cost_for_d: float | None = _says("days that cost is for", gt=0, default=None)
+    month: Annotated[str, Field(pattern=r"^\d{4}-\d{2}$")] | None = _says(
+        "month such as 2026-10", default=None
+    )
+    anticipated_days: int | None = _says("weather days foreseen", ge=0, le=31, default=None)
+    counted_when_lost_share_at_least: Share | None = _says(
+        "share of the day that must be lost for it to count", default=None
+    )
+    notice_days: int | None = _says("days in which notice must be given", ge=0, default=None)
+    workdays: list[WeekDays] = _says("days that count as workdays", default=[])
+    money_for_time: bool | None = _says("does lost time bring money", default=None)
+    site_gauge_approved: bool | None = _says("does the site's own gauge count", default=None)
+    priced_cold_down_to_f: float | None = _says("cold that the price foresees", default=None)
+    priced_cold_at: ClockOrMoment | None = _says("time of day of that cold", default=None)
+
+
+class OverridePart(Part):
+    """A limit set for this job; printed wherever it decides."""
+
+    row: Text = _says("id of the rule book's row")
+    task: TaskId | None = _says("the task; left out: all of the row's work type", default=None)
+    bands: list[dict[str, object]] = _says("the bands in its place, low to high", min_length=1)
+    who: Text = _says("who allows it")
+    why: Text = _says("why")
+
+
+class ConfirmedPart(Part):
+    """A row of the book that a person has compared with the adopted edition."""
+
+    row: Text = _says("id of the rule book's row")
+    who: Text = _says("who compared it")
+    on: Day = _says("when")
+    edition: Text = _says("the edition compared with")
+
+
+class ExposurePart(Part):
+    """How much weather the open house may take."""
+
+    at_most_one = (
+        ("indoor_freezing_f", "indoor_freezing_c"),
+        ("indoor_start_f", "indoor_start_c"),
+    )
+
+    indoor_freezing_f: float | None = _says("indoor air that counts as freezing", default=None)
+    indoor_freezing_c: float | None = _says("the same in °C", default=None)
+    time_constant_h: float = _says("hours the open house holds heat", gt=0, le=500, default=10.0)
+    indoor_start_f: float | None = _says("indoor air at the start", default=None)
+    indoor_start_c: float | None = _says("the same in °C", default=None)
+    heat_w_per_k: float = _says("heat given, per degree to the outside", ge=0, default=0.0)
+
+
+class DaylightPart(Part):
+    """Sunrise and sunset of one day, where they are known better than computed."""
+
+    day: Day = _says("the day", alias="date")
+    sunrise: ClockOrMoment | None = _says("sunrise, local time", default=None)
+    sunset: ClockOrMoment | None = _says("sunset, local time", default=None)
+
+
+class WhatIfPart(Part):
+    """What a measure would do to a quantity."""
+
+    id: Slug = _says("short name")
+    measure: Measure = _says("the measure")
+    start: Moment | None = _says("from when it works", alias="from", default=None)
+    quantity: Quantity = _says("what it changes")
+    taken_as: TakenAs = _says("how the value is taken", default="value")
+    value: float = _says("the value with it")
+    value_until_then: float | None = _says("the value before it works", default=None)
+    unit: Unit = _says("unit of the value")
+    cost_usd: float | None = _says("cost in dollars", ge=0, default=None)
+    cost_below_waiting: bool | None = _says("is it cheaper than to wait", default=None)
+
+
+def _format(mark: int) -> int:
+    if mark != 1:
+        raise ValueError("this version reads format 1")
+    return mark
+
+
+class JobPart(Part):
+    """A whole job file."""
+
+    closein: Annotated[int, AfterValidator(_format)] = _says(
+        "format of this file: 1", json_schema_extra={"const": 1}
+    )
+    name: Text = _says("name of the job")
+    site: SitePart = _says("where the job stands")
+    units: Literal["us", "si"] = _says("units that people read: us or si")
+    book: Text = _says("edition of the rule book", default="tms602-2016")
+    confidence: float = _says("chance to plan for, 0.9 is 90 %", ge=0.5, le=0.999, default=0.9)
+    season_end: Day | None = _says("last day of the season", default=None)
+    hours: Week = _says("working hours by weekday", min_length=1)
+    days_off: list[Day] = _says("days nobody works", default=[])
+    exceptions: dict[Day, ShiftHours] = _says("hours of single days", default={})
+    holidays: Text | None = _says("country, or country and state: US-NY", default=None)
+    crews: list[CrewPart] = _says("who works", default=[])
+    measures: MeasuresPart = _says("measures", default_factory=MeasuresPart)
+    tasks: list[TaskPart] = _says("the work", min_length=1)
+    documents: list[DocumentPart] = _says("what others ask", default=[])
+    overrides: list[OverridePart] = _says("limits set for this job", default=[])
+    confirmed: list[ConfirmedPart] = _says("rows a person has checked", default=[])
+    exposure: ExposurePart = _says("limits of the open house", default_factory=ExposurePart)
+    daylight: list[DaylightPart] = _says("sunrise and sunset", default=[])
+    what_if: list[WhatIfPart] = _says("what measures would do", default=[])
+    delivery: list[Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+\.[^@\s]+$")]] = _says(
+        "mail addresses of the briefing", default=[]
+    )

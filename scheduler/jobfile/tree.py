@@ -1,0 +1,267 @@
+"""Bytes of a job file to a tree of texts, each with the line and column where it stands.
+
+Only the part of YAML that a job needs is taken: mappings, lists and plain values. Anchors, tags
+and second documents are refused, so a small file stays small; every value is kept as written,
+and the schema decides what it means (``off`` stays ``off``, ``2026-11-20`` stays text).
+"""
+
+from __future__ import annotations
+
+import re
+import stat
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from rules.errors import JobFileFault
+
+MOST_BYTES: Final = 512 * 1024  # a job of 500 tasks takes about 100 kB
+DEEPEST: Final = 16  # the schema itself goes 7 deep
+NULLS: Final = frozenset({"", "~", "null", "Null", "NULL"})
+NOT_TEXT: Final = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+class Said(str):
+    """Words that stand in a fault where the value would, without quotes."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return str(self)
+
+
+MISSING: Final = Said("missing")
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A value of the file as written, where it stands, and where its keys stand."""
+
+    value: str | dict[str, Node] | list[Node] | None
+    line: int  # first is 1
+    column: int
+    keys: Mapping[str, tuple[int, int]]  # line and column of each key of a mapping
+
+    def plain(self) -> object:
+        """Return the value without its places: texts, lists and dicts."""
+        if isinstance(self.value, dict):
+            return {key: node.plain() for key, node in self.value.items()}
+        if isinstance(self.value, list):
+            return [node.plain() for node in self.value]
+        return self.value
+
+    def child(self, step: str | int) -> Node | None:
+        """Return what stands under a key or number; a lone value counts as a list of one."""
+        if isinstance(step, str):
+            return self.value.get(step) if isinstance(self.value, dict) else None
+        if isinstance(self.value, list):
+            return self.value[step] if step < len(self.value) else None
+        return self
+
+    def text(self, *steps: str | int) -> str | None:
+        """Return the text at a place below, None where there is none."""
+        node: Node | None = self
+        for step in steps:
+            node = node.child(step) if node is not None else None
+        return node.value if node is not None and isinstance(node.value, str) else None
+
+    def listed(self, key: str) -> list[Node]:
+        """Return the list under a key; one value without brackets is a list of one."""
+        node = self.child(key)
+        if node is None or node.value is None:
+            return []
+        return node.value if isinstance(node.value, list) else [node]
+
+
+def load(path: Path) -> bytes:
+    """Read a job file's bytes.
+
+    Raises
+    ------
+    JobFileFault
+        If it is not there, not a file, or larger than a job can be; it is then not read.
+    """
+    try:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise JobFileFault(str(path), "the job file", Said("not a file"), "name a YAML file")
+        if found.st_size > MOST_BYTES:
+            raise _too_large(str(path), found.st_size)
+        return path.read_bytes()
+    except OSError as error:
+        said = Said((error.strerror or "not readable").lower())
+        raise JobFileFault(str(path), "the job file", said, "name a YAML file") from error
+
+
+def text_of(raw: bytes, file: str) -> str:
+    """Decode the bytes of a job file.
+
+    Raises
+    ------
+    JobFileFault
+        If they are too many, are not UTF-8, or hold characters no text has.
+    """
+    if len(raw) > MOST_BYTES:
+        raise _too_large(file, len(raw))
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise JobFileFault(
+            file, "text", Said("UTF-16"), "save the file as UTF-8", line=1, column=1
+        )
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        before = raw[: error.start]
+        line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
+        said = Said(f"the byte {raw[error.start]:#04x}")
+        want = "that is not UTF-8; save the file as UTF-8"
+        raise JobFileFault(file, "text", said, want, line=line, column=column) from error
+    odd = NOT_TEXT.search(text)
+    if odd:
+        before_odd = text[: odd.start()]
+        line = before_odd.count("\n") + 1
+        column = odd.start() - before_odd.rfind("\n")
+        said = Said(f"the character {ord(odd.group()):#06x}")
+        want = "that no text has; take it out"
+        raise JobFileFault(file, "text", said, want, line=line, column=column)
+    return text
+
+
+def tree_of(text: str, file: str) -> tuple[Node, list[JobFileFault]]:
+    """Read YAML into a tree, with a fault for every key that stands twice.
+
+    Raises
+    ------
+    JobFileFault
+        If it is no YAML, or uses more of YAML than a job needs.
+    """
+    from ruamel.yaml import YAML  # only a run that reads a job pays for it
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
+    builder = _Builder(file, YAML(typ="safe", pure=True).parse(text))
+    try:
+        return builder.document(), builder.faults
+    except MarkedYAMLError as error:
+        raise _not_yaml(error, text, file) from error
+    except (YAMLError, ValueError) as error:
+        raise JobFileFault(file, "text", Said("not YAML"), str(error)) from error
+
+
+class _Builder:
+    """Builds the tree from the parser's events, which come one at a time."""
+
+    def __init__(self, file: str, events: Iterator[object]) -> None:
+        self.file, self.events = file, events
+        self.faults: list[JobFileFault] = []
+
+    def document(self) -> Node:
+        """Return the one document's tree."""
+        event = self._next()
+        while _kind(event) in {"StreamStart", "DocumentStart"}:
+            event = self._next()
+        if _kind(event) == "StreamEnd":
+            raise JobFileFault(
+                self.file, "the job file", Said("empty"), "begin with `closein: 1`", line=1
+            )
+        tree = self._node(event, depth=0)
+        self._next()  # the document's end
+        after = self._next()
+        if _kind(after) != "StreamEnd":
+            raise self._refused(after, "a second document", "keep one job in one file")
+        return tree
+
+    def _next(self) -> object:
+        return next(self.events)
+
+    def _node(self, event: object, depth: int) -> Node:
+        kind = _kind(event)
+        if kind == "Alias" or getattr(event, "anchor", None):
+            sign = "*" if kind == "Alias" else "&"
+            raise self._refused(
+                event,
+                f"{sign}{getattr(event, 'anchor', '')}",
+                "anchors and aliases are not used in a job file; write the value out",
+            )
+        if getattr(event, "ctag", None) is not None:
+            tag = str(getattr(event, "tag", "!"))
+            raise self._refused(event, tag, "tags are not used in a job file; take it out")
+        if depth > DEEPEST:
+            want = f"a job file nests at most {DEEPEST} deep"
+            raise self._refused(event, "nested too deep", want)
+        line, column = _place(event)
+        if kind == "MappingStart":
+            keys: dict[str, tuple[int, int]] = {}
+            return Node(self._mapping(depth, keys), line, column, keys)
+        if kind == "SequenceStart":
+            return Node(self._list(depth), line, column, {})
+        return Node(_scalar(event), line, column, {})
+
+    def _mapping(self, depth: int, keys: dict[str, tuple[int, int]]) -> dict[str, Node]:
+        inside: dict[str, Node] = {}
+        while _kind(event := self._next()) != "MappingEnd":
+            key = self._node(event, depth + 1)
+            if not isinstance(key.value, str):
+                raise self._refused(event, "a key that is not a word", "write `key: value`")
+            node = self._node(self._next(), depth + 1)
+            if key.value in inside:
+                first = keys[key.value][0]
+                self.faults.append(
+                    JobFileFault(
+                        self.file,
+                        key.value,
+                        Said("given twice"),
+                        f"it stands in line {first} already; keep one",
+                        line=key.line,
+                        column=key.column,
+                    )
+                )
+                continue
+            inside[key.value], keys[key.value] = node, (key.line, key.column)
+        return inside
+
+    def _list(self, depth: int) -> list[Node]:
+        inside: list[Node] = []
+        while _kind(event := self._next()) != "SequenceEnd":
+            inside.append(self._node(event, depth + 1))
+        return inside
+
+    def _refused(self, event: object, said: str, want: str) -> JobFileFault:
+        line, column = _place(event)
+        return JobFileFault(self.file, "text", Said(said), want, line=line, column=column)
+
+
+def _kind(event: object) -> str:
+    return type(event).__name__.removesuffix("Event")
+
+
+def _place(event: object) -> tuple[int, int]:
+    mark = event.start_mark  # type: ignore[attr-defined]  # every event of the parser has one
+    return mark.line + 1, mark.column + 1
+
+
+def _scalar(event: object) -> str | None:
+    value: str = event.value  # type: ignore[attr-defined]  # a scalar event
+    if any("\ud800" <= letter <= "\udfff" for letter in value):  # \ud83d\ude00 as JSON writes it
+        value = value.encode("utf-16", "surrogatepass").decode("utf-16")
+    quoted = event.style is not None  # type: ignore[attr-defined]
+    return None if not quoted and value in NULLS else value
+
+
+def _not_yaml(error: object, text: str, file: str) -> JobFileFault:
+    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    lines = text.splitlines()
+    at = lines[line - 1] if line <= len(lines) else ""
+    if "\t" in at[: len(at) - len(at.lstrip())]:
+        said, want = "a tab", "indent with spaces"
+    else:
+        said = "not YAML"
+        want = " ".join(str(getattr(error, "problem", None) or "cannot be read").split())
+    return JobFileFault(file, "text", Said(said), want, line=line, column=column)
+
+
+def _too_large(file: str, size: int) -> JobFileFault:
+    said = Said(f"{size / 1e6:.1f} MB")
+    return JobFileFault(
+        file, "the job file", said, f"a job file has at most {MOST_BYTES // 1024} kB"
+    )

@@ -1,0 +1,62 @@
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+
+import pytest
+
+from scheduler.jobfile import parse, read
+from scheduler.planning.job import Job, LinkKind, Shift, State
+
+DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo" / "job.yaml"
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    return read(DEMO)
+
+
+def test_the_site_is_in_si(job: Job) -> None:
+    assert job.site.elevation_m == pytest.approx(410 * 0.3048)
+    assert job.site.longitude_deg == -75.12
+
+
+def test_local_moments_become_utc_on_both_sides_of_a_clock_change(job: Job) -> None:
+    assert job.task("raise").finished_at == datetime(2026, 11, 4, 20, tzinfo=UTC)
+    text = DEMO.read_text(encoding="utf-8").replace("2026-11-04T15:00", "2026-10-30T15:00")
+    assert parse(text).task("raise").finished_at == datetime(2026, 10, 30, 19, tzinfo=UTC)
+
+
+def test_a_day_for_a_moment_is_its_first_local_hour(job: Job) -> None:
+    assert job.task("windows").not_before == datetime(2026, 11, 23, 5, tzinfo=UTC)
+
+
+def test_hours_of_a_range_hold_for_each_of_its_days(job: Job) -> None:
+    assert job.calendar.week == (*[Shift(time(7), time(16))] * 5, None, None)
+    assert job.calendar.days_off == {date(2026, 11, 26)}
+
+
+def test_states_links_and_gates_are_read(job: Job) -> None:
+    assert [task.id for task in job.tasks if task.state is State.DONE] == ["raise", "cut"]
+    after = job.task("lower").after
+    assert [link.task for link in after] == ["sill", "grout"]
+    assert {link.kind for link in after} == {LinkKind.FINISH_START}
+    assert after[1].gate is not None
+    assert (after[1].gate.share, after[1].gate.wait_h) == (0.5, 72.0)
+
+
+def test_elements_are_in_house_units(job: Job) -> None:
+    assert job.task("grout").element == {
+        "cement": "type_i_ii",
+        "thickness_m": pytest.approx(8 * 0.0254),
+        "height_m": pytest.approx(7 * 0.3048),
+        "grouted": True,
+    }
+
+
+def test_a_label_keeps_its_two_ways_and_their_own_units(job: Job) -> None:
+    tape = next(document for document in job.documents if document.id == "tape_label")
+    assert [way.with_measure for way in tape.alternatives] == ["", "primer"]
+    assert [c.unit for c in tape.alternatives[0].criteria] == ["degF", "yes_no"]
+    plant = next(document for document in job.documents if document.id == "grout_plant")
+    assert plant.terms == {"supplier_of": "grout", "notice_h": 20.0, "closes": time(16, 30)}
