@@ -227,6 +227,7 @@ class ExposureLimits:
     time_constant_h: float = 10.0  # of the raised, open house; trade-facts H1, from memory
     indoor_start_c: float = 10.0
     heat_w_per_k: float = 0.0
+    water_lines_hang: bool = False  # filled water lines in the open air under or in the house
 
 
 @dataclass(frozen=True, slots=True)

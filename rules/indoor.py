@@ -1,0 +1,83 @@
+"""Air inside the open house: one zone that follows the weather, with or without heat."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rules.errors import OutOfRange
+from rules.recurrence import first_order
+from rules.verdict import FloatArray
+
+
+def indoor_temperature(
+    *,
+    air_temperature_c: FloatArray,
+    time_constant_h: FloatArray | float,
+    indoor_start_c: FloatArray | float,
+    heat_rise_k: FloatArray | float = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    """Air temperature inside a house that follows the weather.
+
+    The balance is ``tau dT/dt = Tout - T + rise``. Outdoor air runs straight from each hour's
+    value to the next one's and the balance is solved exactly for that line.
+
+    Parameters
+    ----------
+    air_temperature_c : (..., hours)
+        Outdoor air at the beginning of each hour. [°C]
+    time_constant_h : number or (hours,)
+        Heat stored in the house over heat lost per kelvin: 40 to 70 h for a tight insulated frame
+        house, 20 to 40 h for a leaky older one, 5 to 15 h raised or with walls open (from
+        memory). [h]
+    indoor_start_c : number or (...)
+        Indoor air at the beginning of the first hour. [°C]
+    heat_rise_k : number or (hours,)
+        What the heat on site would hold above outdoor air for good: watts over watts lost per
+        kelvin. [K]
+
+    Returns
+    -------
+    end, lowest : (..., hours)
+        Indoor air at the end of each hour, and the lowest within it. NaN from the first gap
+        on. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        If a time constant is not above zero.
+
+    References
+    ----------
+    First-order cool-down ``T = Tout + (T0 - Tout) exp(-t / tau)`` (any heat transfer text; the
+    lumped-capacitance model); the sloped line adds its exact particular solution.
+    """
+    hours = air_temperature_c.shape[-1]
+    tau = np.broadcast_to(np.asarray(time_constant_h, dtype=np.float64), (hours,))
+    if not (tau > 0.0).all():
+        raise OutOfRange("the house's time constant must be above zero hours")
+    outside = air_temperature_c + heat_rise_k
+    slope = np.diff(outside, append=outside[..., -1:], axis=-1)
+    decay = np.exp(-1.0 / tau)
+    gain = outside * (1.0 - decay) + slope * (1.0 - tau * (1.0 - decay))
+    end = first_order(decay=decay, gain=gain, start=indoor_start_c)
+    begin = np.concatenate([_first(indoor_start_c, end), end[..., :-1]], axis=-1)
+    return end, np.fmin(np.minimum(begin, end), _dip(begin, outside, slope, tau, decay))
+
+
+def _first(start: FloatArray | float, like: FloatArray) -> FloatArray:
+    first: FloatArray = np.broadcast_to(
+        np.asarray(start, dtype=np.float64)[..., None], (*like.shape[:-1], 1)
+    )
+    return first
+
+
+def _dip(
+    begin: FloatArray, outside: FloatArray, slope: FloatArray, tau: FloatArray, decay: FloatArray
+) -> FloatArray:
+    """Return the lowest value inside hours in which cooling turns into warming, else NaN."""
+    excess = begin - outside + slope * tau
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left = slope * tau / excess  # exp(-t/tau) at the turn, where indoor equals outdoor air
+        turns = (slope > 0.0) & (left > decay) & (left < 1.0)
+        at_turn = outside - slope * tau * np.log(np.where(turns, left, 1.0))
+    return np.where(turns, at_turn, np.nan)
