@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from scheduler.planning.job import Calendar, Shift
+from scheduler.planning.job import Calendar, Job, Shift, Task
 from scheduler.planning.tables import BoolArray, IntArray
 
 HOUR = timedelta(hours=1)
@@ -60,6 +60,32 @@ def shift_mask(
         end = hours_from(hour_zero, _utc(last_day, shift.end, time_zone))
         mask[max(int(np.ceil(begin)), 0) : max(int(np.floor(end)), 0)] = True
     return mask
+
+
+def crew_calendars(job: Job, task: Task) -> list[Calendar]:
+    """Return the calendars of a task's crews, the job's own where it names none."""
+    by_crew = {crew.id: crew.calendar or job.calendar for crew in job.crews}
+    return [by_crew.get(crew, job.calendar) for crew in sorted(set(task.crew))] or [job.calendar]
+
+
+def task_shift(job: Job, task: Task, *, hour_zero: datetime, hours: int) -> BoolArray:
+    """Return the hours in which every crew of a task works: ``(hours,)``.
+
+    An hour that somebody outside the job has agreed to or offers counts too, from there for as
+    long as the work takes: who comes on a Saturday by appointment is not stopped by the week.
+    """
+    masks = [
+        shift_mask(calendar, job.site.time_zone, hour_zero=hour_zero, hours=hours)
+        for calendar in crew_calendars(job, task)
+    ]
+    shift: BoolArray = np.logical_and.reduce(masks)
+    visit = task.appointment
+    for start in () if visit is None else (visit.start, *visit.slots):
+        at = int(np.ceil(hours_from(hour_zero, start)))
+        length = int(np.ceil(task.set_up_h + task.duration_h + task.cover_up_h))
+        if not task.may_pause:
+            shift[max(at, 0) : max(at + length, 0)] = True
+    return shift
 
 
 def local_day_numbers(time_zone: str, *, hour_zero: datetime, hours: int) -> IntArray:

@@ -136,6 +136,20 @@ class Task:
     element: Mapping[str, object] = field(default_factory=dict)  # grouted, cement, section_m, ...
     quantity: float | None = None
     quantity_unit: str = ""
+    set_up_h: float = 0.0  # before each piece of work, inside the shift
+    cover_up_h: float = 0.0  # after each piece of work, inside the shift
+    least_piece_h: float = 1.0  # a shorter piece is not worth beginning
+    apart_from: tuple[str, ...] = ()  # tasks that must not go on at the same time
+
+
+@dataclass(frozen=True, slots=True)
+class RentedEquipment:
+    """Equipment paid by the day while any of its tasks is ahead or under way."""
+
+    id: str
+    tasks: tuple[str, ...]
+    cost_per_day: float
+    since: datetime | None = None  # UTC; on site since then, None: comes with the first task
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,6 +264,7 @@ class Job:
     confirmations: tuple[Confirmation, ...] = ()
     exposure: ExposureLimits = ExposureLimits()
     delivery: tuple[str, ...] = ()  # addresses the briefing goes to
+    rented: tuple[RentedEquipment, ...] = ()
     daylight: tuple[Daylight, ...] = ()
     what_ifs: tuple[WhatIf, ...] = ()
 
