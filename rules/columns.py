@@ -20,6 +20,7 @@ class Column:
     high: float
     slack: float
     meaning: str
+    jump: float | None = None  # a leap from both neighbouring hours that cannot be true
 
 
 @cache

@@ -1,0 +1,92 @@
+"""A forecast from a file: what kind it is shows in its first bytes, not in its name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rules.errors import BadInput, Faults, WeatherFileFault, WeatherUnavailable
+from scheduler.planning.hours import Forecast
+from scheduler.planning.job import Site
+from scheduler.weather.hourly_csv import read_hourly_csv
+from scheduler.weather.house_json import is_house_json, read_house_json
+from scheduler.weather.json_text import LARGEST_BYTES, JsonDocument
+from scheduler.weather.nws_answers import answered_body, kind_of, problem_of, reason
+from scheduler.weather.nws_grid import looks_like_gridpoint, read_gridpoint
+from scheduler.weather.place import at_site
+
+GRID_MARKS = (b"GRIB", b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF")
+NO_FORECAST = {  # answers of the service that are weather, but no forecast by hours
+    "period forecast": "it has no rain amounts and no gusts and only serves as a cross-check; "
+    "give the gridpoint answer (forecastGridData)",
+    "points answer": "it only says which cell the site lies in; give the gridpoint answer",
+    "list of alerts": "it holds warnings, no hours; give the gridpoint answer",
+}
+
+
+def read_weather(path: Path, site: Site | None = None) -> Forecast:
+    """Read a forecast from a gridpoint answer, a house file, an hourly CSV or a grid file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    site
+        Where the job stands; needed for grids, and for the distance in the provenance.
+
+    Raises
+    ------
+    Faults
+        If the file cannot be used; one fault for each thing wrong.
+    WeatherUnavailable
+        If the file is a recorded refusal of the service.
+    """
+    if _bytes(path, 8).startswith(GRID_MARKS):
+        want = "want a gridpoint answer, closein-weather/1 or an hourly CSV"
+        raise Faults([WeatherFileFault(path.name, "the file", "grid of numbers", want)])
+    forecast = parse_weather(_bytes(path), path.name)
+    return forecast if site is None else at_site(forecast, site)
+
+
+def parse_weather(raw: bytes, file: str) -> Forecast:
+    """Return the forecast that a text file holds; raises what :func:`read_weather` raises."""
+    if raw.lstrip()[:1] not in (b"{", b"["):
+        return read_hourly_csv(raw, file)
+    document = JsonDocument(raw, file)
+    body = answered_body(document.data)
+    if body is not None:
+        return parse_weather(body.encode(), file)
+    if is_house_json(document.data):
+        forecast = read_house_json(document)
+    elif looks_like_gridpoint(document.data):
+        forecast = read_gridpoint(document)
+    else:
+        raise _no_forecast(document)
+    document.refuse_faulty()
+    return forecast
+
+
+def _no_forecast(document: JsonDocument) -> BadInput | WeatherUnavailable:
+    data = document.data
+    kind = kind_of(data)
+    if kind == "problem report" and isinstance(data, dict):
+        return WeatherUnavailable(f"{document.file}: {reason(int(data['status']), data)}")
+    if kind == "recorded exchange" and isinstance(data, list):
+        answer = data[-1]["response"]
+        status, body = int(answer.get("status", 0)), str(answer.get("body", ""))
+        told = reason(status, problem_of(body), html="<html" in body.lower())
+        return WeatherUnavailable(f"{document.file}: {told}")
+    want = NO_FORECAST.get(kind, "want a gridpoint answer, closein-weather/1 or an hourly CSV")
+    return Faults([WeatherFileFault(document.file, "the file", kind or "unknown JSON", want)])
+
+
+def _bytes(path: Path, most: int | None = None) -> bytes:
+    try:
+        if most is None and path.stat().st_size > LARGEST_BYTES:
+            size = f"{path.stat().st_size / 1e6:.0f} MB"
+            want = f"a weather file as text is smaller than {LARGEST_BYTES / 1e6:.0f} MB"
+            raise Faults([WeatherFileFault(path.name, "size", size, want)])
+        with path.open("rb") as file:
+            return file.read(-1 if most is None else most)
+    except OSError as error:
+        told = error.strerror or str(error)
+        raise Faults([WeatherFileFault(str(path), "the file", told, "want a file")]) from error

@@ -1,0 +1,207 @@
+"""Requests to public weather services: polite, cached, and over in a stated time.
+
+Answers are kept as their Cache-Control, Last-Modified and ETag allow. A refusal that may heal is
+tried again with growing pauses while the budget lasts; then the last good answer is taken, with
+its age told, and only then is there none. Libraries are imported when the first request is made.
+"""
+
+from __future__ import annotations
+
+import random
+import sqlite3
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from rules.errors import WeatherUnavailable
+
+if TYPE_CHECKING:
+    import requests
+
+HEAL: Final = frozenset({429, 500, 502, 503, 504})  # statuses that another try may mend
+KEPT: Final = (200, 301, 302, 307, 308, 404)  # statuses worth keeping; a 404 says for how long
+LARGEST_BYTES: Final = 16_000_000
+LONGEST_WAIT_S: Final = 15.0  # for one answer to begin or go on
+FIRST_PAUSE_S: Final = 1.0
+UNDATED_S: Final = 60  # how long an answer is fresh that does not say
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer as it came."""
+
+    url: str
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+    kept_from: datetime | None = None  # UTC; set where an older, kept answer stands in
+
+    @property
+    def html(self) -> bool:
+        """Tell whether the body is a page for people."""
+        return "html" in self.headers.get("content-type", "") or b"<html" in self.body.lower()
+
+
+class Refused(Exception):
+    """An answer that is no use, or none at all; ``heals`` says whether to try again."""
+
+    def __init__(self, why: str, *, heals: bool, after_s: float | None = None) -> None:
+        self.why, self.heals, self.after_s = why, heals, after_s
+        super().__init__(why)
+
+
+@dataclass
+class Fetcher:
+    """Gets answers for one service, all within one budget of time."""
+
+    agent: str  # User-Agent, with a contact
+    budget_s: float
+    explain: Callable[[Answer], Refused]  # why an answer other than 200 is no use
+    cache: Path | None = None  # folder for kept answers; None: none are kept
+    sleep: Callable[[float], None] = time.sleep
+    clock: Callable[[], float] = time.monotonic
+    notes: list[str] = field(default_factory=list, init=False)  # what a person should know
+    _deadline: float = field(default=0.0, init=False)
+
+    def start(self) -> None:
+        """Start the budget: what follows must be over in ``budget_s`` seconds."""
+        self._deadline = self.clock() + self.budget_s
+
+    def get(self, url: str) -> Answer:
+        """Return the answer of this address.
+
+        Raises
+        ------
+        WeatherUnavailable
+            If there is none within the budget and none was kept.
+        """
+        pause = FIRST_PAUSE_S
+        while True:
+            try:
+                return self._once(url)
+            except Refused as refused:
+                wait = max(pause * random.uniform(0.75, 1.25), refused.after_s or 0.0)  # noqa: S311
+                if not refused.heals or self.clock() + wait >= self._deadline:
+                    return self._kept_or_raise(url, refused)
+            self.sleep(wait)
+            pause *= 2
+
+    def _once(self, url: str) -> Answer:
+        import requests
+
+        left = self._deadline - self.clock()
+        if left <= 0:
+            raise Refused(f"no time left of {self.budget_s:g} s", heals=False)
+        wait = min(LONGEST_WAIT_S, left)
+        try:
+            response = self._session.get(url, timeout=(wait, wait))
+        except requests.TooManyRedirects as error:
+            raise Refused("the service sends the request round in circles", heals=False) from error
+        except requests.Timeout as error:
+            raise Refused("the service did not answer in time", heals=True) from error
+        except requests.RequestException as error:
+            raise Refused(
+                f"the service could not be reached ({_root(error)})", heals=True
+            ) from error
+        answer = _answer(response)
+        if answer.status != 200:
+            raise self.explain(answer)
+        return answer
+
+    def _kept_or_raise(self, url: str, refused: Refused) -> Answer:
+        cache = getattr(self._session, "cache", None)
+        if cache is not None:
+            import requests
+
+            asked = self._session.prepare_request(requests.Request("GET", url))
+            kept = cache.get_response(cache.create_key(asked))
+            if kept is not None and kept.status_code == 200:
+                return _answer(kept, kept_from=kept.created_at.replace(tzinfo=UTC))
+        raise WeatherUnavailable(f"{url}: {refused.why}")
+
+    @cached_property
+    def _session(self) -> requests.Session:
+        import requests
+
+        session = self._caching_session() or requests.Session()
+        session.headers.update({"User-Agent": self.agent, "Accept": "application/geo+json"})
+        session.max_redirects = 3
+        adapter = _bounded_adapter(lambda: self._deadline - self.clock())
+        session.mount("https://", adapter)
+        session.mount("http://", adapter)
+        return session
+
+    def _caching_session(self) -> requests.Session | None:
+        """Return a session that keeps answers; None where none are to be kept, or cannot be."""
+        if self.cache is None:
+            return None
+        import requests_cache
+
+        try:
+            self.cache.mkdir(parents=True, exist_ok=True)
+            session = requests_cache.CachedSession(
+                str(self.cache / "answers.sqlite"),
+                backend="sqlite",
+                cache_control=True,
+                expire_after=UNDATED_S,
+                allowable_codes=KEPT,
+            )
+            len(session.cache.responses)  # a broken file shows here, not in mid request
+        except (OSError, sqlite3.Error) as error:
+            self.notes.append(f"answers are not kept: {error}")
+            return None
+        return session
+
+
+def _bounded_adapter(left_s: Callable[[], float]) -> requests.adapters.HTTPAdapter:
+    """Return an adapter that reads a body only while time is left, and only so many bytes.
+
+    A time-out of requests counts from byte to byte: a server that drips would never be late.
+    """
+    from requests import PreparedRequest, ReadTimeout, RequestException, Response
+    from requests.adapters import HTTPAdapter
+
+    class Bounded(HTTPAdapter):
+        def send(self, request: PreparedRequest, *args: Any, **options: Any) -> Response:
+            options["stream"] = True
+            response = super().send(request, *args, **options)
+            body = bytearray()
+            for chunk in response.iter_content(65_536):
+                body += chunk
+                if left_s() <= 0:
+                    response.close()
+                    raise ReadTimeout("the answer came too slowly", request=request)
+                if len(body) > LARGEST_BYTES:
+                    response.close()
+                    raise RequestException("the answer is far too large", request=request)
+            response._content = bytes(body)
+            return response
+
+    return Bounded()
+
+
+def _answer(response: Any, kept_from: datetime | None = None) -> Answer:
+    return Answer(
+        url=str(response.url),
+        status=int(response.status_code),
+        headers={key.lower(): str(value) for key, value in response.headers.items()},
+        body=bytes(response.content),
+        kept_from=kept_from,
+    )
+
+
+def retry_after_s(answer: Answer) -> float | None:
+    """Return how long the server asks to wait, None where it does not say in seconds."""
+    told = answer.headers.get("retry-after", "")
+    return float(told) if told.isdigit() else None
+
+
+def _root(error: BaseException) -> str:
+    """Return the first cause in plain words, without addresses of objects."""
+    while (cause := error.__cause__ or error.__context__) is not None:
+        error = cause
+    return str(error) or type(error).__name__
