@@ -113,13 +113,14 @@ class Fetcher:
         return answer
 
     def _kept_or_raise(self, url: str, refused: Refused) -> Answer:
-        cache = getattr(self._session, "cache", None)
-        if cache is not None:
-            import requests
-
-            asked = self._session.prepare_request(requests.Request("GET", url))
-            kept = cache.get_response(cache.create_key(asked))
-            if kept is not None and kept.status_code == 200:
+        session: Any = self._session
+        if hasattr(session, "cache"):
+            session.settings.stale_if_error = True
+            try:
+                kept = session.get(url, only_if_cached=True)
+            finally:
+                session.settings.stale_if_error = False
+            if kept.status_code == 200:
                 return _answer(kept, kept_from=kept.created_at.replace(tzinfo=UTC))
         raise WeatherUnavailable(f"{url}: {refused.why}")
 
@@ -170,7 +171,8 @@ def _bounded_adapter(left_s: Callable[[], float]) -> requests.adapters.HTTPAdapt
             options["stream"] = True
             response = super().send(request, *args, **options)
             body = bytearray()
-            for chunk in response.iter_content(65_536):
+            # read1 hands over what has come; iter_content would wait for its whole chunk
+            while chunk := response.raw.read1(65_536, decode_content=True):
                 body += chunk
                 if left_s() <= 0:
                     response.close()

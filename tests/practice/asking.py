@@ -41,9 +41,7 @@ def ask(given: Papers, folder: Path) -> Mapping[str, Any]:
     if given.entries:
         entries = _write(folder / "entries.json", list(given.entries))
         _run(["log", job, "--entries", entries, "--at", asked_at, *common[:2]])
-    return _answer(
-        _run(["check", job, "--weather", weather, "--at", asked_at, "--json", *common])
-    )
+    return _answer(_run(["check", job, "--weather", weather, "--at", asked_at, "--json", *common]))
 
 
 def _write(path: Path, content: object) -> str:

@@ -105,9 +105,7 @@ def _task(task: Row) -> dict[str, Any]:
 # weather
 
 
-def _forecasts(
-    inputs: Row, asked_at: datetime, zone: ZoneInfo
-) -> Iterable[tuple[datetime, Row]]:
+def _forecasts(inputs: Row, asked_at: datetime, zone: ZoneInfo) -> Iterable[tuple[datetime, Row]]:
     given = list(inputs.get("forecasts") or [])
     if inputs.get("forecast"):
         given.append(inputs["forecast"])

@@ -250,9 +250,10 @@ class _Court:
         if isinstance(wanted, bool) or isinstance(given, bool):
             return wanted is given
         value = _converted(given, e.get("unit"), unit)
-        return value is not None and abs(value - float(wanted)) <= float(
-            s.get("tolerance", 0.0)
-        ) + 0.01
+        return (
+            value is not None
+            and abs(value - float(wanted)) <= float(s.get("tolerance", 0.0)) + 0.01
+        )
 
     def _guesses(self) -> Iterator[str]:
         numbers = [(t.get("task"), n) for t in self.tasks for n in _listed(t.get("numbers"))]

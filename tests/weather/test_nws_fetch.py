@@ -218,7 +218,7 @@ def test_the_last_good_grid_stands_in_with_its_age_told(
     mock: responses.RequestsMock, tmp_path: Path
 ) -> None:
     mock.get(POINTS, body=points_body(), headers={"Cache-Control": "max-age=86400"})
-    first = mock.get(CELL, body=cell_body(), headers={"Cache-Control": "max-age=0"})
+    first = mock.get(CELL, body=cell_body(), headers=RUN_OUT)
     nws = source(cache=tmp_path)
     nws.fetch(HERE)
     mock.remove(first)
@@ -247,9 +247,7 @@ def test_an_answer_that_ran_out_is_asked_for_by_its_mark(
     mock: responses.RequestsMock, tmp_path: Path
 ) -> None:
     mock.get(POINTS, body=points_body(), headers={"Cache-Control": "max-age=86400"})
-    first = mock.get(
-        CELL, body=cell_body(), headers={"Cache-Control": "max-age=0", "ETag": '"a1"'}
-    )
+    first = mock.get(CELL, body=cell_body(), headers=RUN_OUT)
     source(cache=tmp_path).fetch(HERE)
     mock.remove(first)
     mock.get(CELL, status=304, headers={"ETag": '"a1"'})
