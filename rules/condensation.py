@@ -1,0 +1,121 @@
+"""Dew on a surface: its temperature against the dew point, by elevation and sun.
+
+Sealant, tape and coatings fail on a film of water that nobody sees. A light surface (sheathing,
+flashing, window frame) follows air, sky and sun within minutes, so its temperature is the one at
+which it neither gains nor loses; a heavy wall's comes from the wall model.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rules.errors import OutOfRange
+from rules.verdict import FloatArray
+
+
+def saturation_pressure_pa(temperature_c: FloatArray) -> FloatArray:
+    """Return the vapour pressure over water, or over ice below 0 °C.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals 2017, chapter 1, equations 5 and 6 (Hyland and Wexler 1983).
+    """
+    kelvin = np.asarray(temperature_c, dtype=np.float64) + 273.15
+    ice = (
+        -5.6745359e3 / kelvin
+        + 6.3925247
+        - 9.677843e-3 * kelvin
+        + 6.2215701e-7 * kelvin**2
+        + 2.0747825e-9 * kelvin**3
+        - 9.484024e-13 * kelvin**4
+        + 4.1635019 * np.log(kelvin)
+    )
+    water = (
+        -5.8002206e3 / kelvin
+        + 1.3914993
+        - 4.8640239e-2 * kelvin
+        + 4.1764768e-5 * kelvin**2
+        - 1.4452093e-8 * kelvin**3
+        + 6.5459673 * np.log(kelvin)
+    )
+    return np.exp(np.where(kelvin < 273.16, ice, water))
+
+
+def dew_point_c(*, air_temperature_c: FloatArray, relative_humidity_pct: FloatArray) -> FloatArray:
+    """Return the temperature at which dew, or frost below 0 °C, forms.
+
+    Parameters
+    ----------
+    air_temperature_c : (...)
+        [°C]
+    relative_humidity_pct : (...)
+        Over water or ice as the temperature has it, above 0 to 100. [%]
+
+    Returns
+    -------
+    (...)
+        Never above the air; NaN where an input is NaN or the air is bone dry. [°C]
+
+    Raises
+    ------
+    OutOfRange
+        If humidity leaves 0 to 100.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals 2017, chapter 1: saturation pressure, inverted by Newton's method.
+    """
+    humidity = np.asarray(relative_humidity_pct, dtype=np.float64)
+    if (humidity < 0.0).any() or (humidity > 100.0).any():
+        raise OutOfRange("relative humidity leaves 0 to 100 %")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        wanted = np.log(saturation_pressure_pa(air_temperature_c) * humidity / 100.0)
+        found = _magnus_dew_c(np.asarray(air_temperature_c, dtype=np.float64), humidity)
+        for _ in range(8):
+            step = 1e-3
+            here = np.log(saturation_pressure_pa(found))
+            slope = (np.log(saturation_pressure_pa(found + step)) - here) / step
+            found = found - (here - wanted) / slope
+    return np.where(np.isfinite(found), np.minimum(found, air_temperature_c), np.nan)
+
+
+def _magnus_dew_c(air_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:
+    """Return a first guess within a few tenths of a degree (Magnus form, WMO-No. 8)."""
+    gamma = np.log(humidity_pct / 100.0) + 17.62 * air_c / (243.12 + air_c)
+    return 243.12 * gamma / (17.62 - gamma)
+
+
+def light_surface_c(
+    *,
+    air_temperature_c: FloatArray,
+    film_w_m2k: FloatArray,
+    sun_on_face_wm2: FloatArray,
+    sky_loss_wm2: FloatArray,
+    absorptance: float,
+) -> FloatArray:
+    """Return the temperature of a thin surface with insulation or air behind it.
+
+    Parameters
+    ----------
+    air_temperature_c : (..., hours)
+        [°C]
+    film_w_m2k : (..., hours)
+        Convection and radiation to surroundings at air temperature. [W/m²/K]
+    sun_on_face_wm2 : (..., hours)
+        Sun and sky on the face. [W/m²]
+    sky_loss_wm2 : (..., hours)
+        What the face loses to a sky colder than the air. [W/m²]
+    absorptance
+        Share of the sun that the face takes up.
+
+    Returns
+    -------
+    (..., hours)
+        Neither gain nor loss: nothing comes from behind. [°C]
+    """
+    return air_temperature_c + (absorptance * sun_on_face_wm2 - sky_loss_wm2) / film_w_m2k
+
+
+def dew_margin_c(*, surface_temperature_c: FloatArray, dew_point_c: FloatArray) -> FloatArray:
+    """Return how many kelvin the surface is above the dew point; at or below zero it is wet."""
+    return surface_temperature_c - dew_point_c

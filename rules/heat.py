@@ -1,0 +1,266 @@
+"""Temperature of fresh work by hour, from its placing on.
+
+The full path marches the section with the cement's heat for the starts that are asked for. The
+coarse path leaves that heat and the warmth of placing out, so that one trace serves every start:
+it is meant for climate years and far hours, and is colder than the full path wherever the work is
+placed warmer than what surrounds it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.elements import Section, network_of
+from rules.films import Surroundings
+from rules.hydration import Hydration, ageing_rate
+from rules.propagate import Network, Steps, steady_state, steps_of
+from rules.verdict import FloatArray
+
+BLOCK_H: Final = 24  # hours that the coarse path does in one product
+
+
+@dataclass(frozen=True, slots=True)
+class Traces:
+    """Temperatures of fresh work by hours since placing; NaN where the weather is not known."""
+
+    coldest_c: FloatArray  # (..., starts, steps + 1) of the nodes that hold fresh material
+    mean_c: FloatArray  # (..., starts, steps + 1) of those nodes, by heat content
+    nodes_c: FloatArray | None  # (..., starts, steps + 1, nodes), where asked for
+    given_j_m2: FloatArray  # (..., starts) heat that the cement gave
+
+
+def march(
+    *,
+    section: Section,
+    around: Sequence[Surroundings],
+    schedule: NDArray[np.intp],
+    starts: NDArray[np.intp],
+    begin_c: FloatArray,
+    hydration: Hydration,
+    parts: int = 2,
+    keep_nodes: bool = False,
+) -> Traces:
+    """Follow fresh work from each start, with the heat of its cement.
+
+    Parameters
+    ----------
+    section : Section
+        The element.
+    around : Surroundings, one for each way of protecting
+        Each with the same (..., hours).
+    schedule : (steps,)
+        Which of ``around`` holds in each hour after the start.
+    starts : (starts,)
+        Hours of the table at whose beginning the work is in place.
+    begin_c : (..., starts, nodes)
+        Temperature of each node then. [°C]
+    hydration : Hydration
+        Heat of the cement.
+    parts
+        Pieces an hour is cut into; the boundary stays linear within the hour.
+    keep_nodes
+        Keep every node's temperature.
+
+    Returns
+    -------
+    Traces
+        The hours after the table's end are NaN.
+    """
+    network = network_of(section)
+    steps = [steps_of(network, one.face_w_m2k, step_h=1.0 / parts) for one in around]
+    hours, lead = around[0].face_c.shape[-2], around[0].face_c.shape[:-2]
+    state = np.array(np.broadcast_to(begin_c, (*lead, starts.size, network.nodes)))
+    state = state.reshape(-1, network.nodes)
+    cement = _Cement(network, hydration, traces=state.shape[0])
+    kept = np.empty((schedule.size + 1, *state.shape))
+    kept[0] = state
+    for step, which in enumerate(schedule):  # the cement's heat depends on the state: in turn
+        before, after, kind = _faces(around[which], starts + step, hours)
+        for part in range(parts):
+            share = (part / parts, (part + 1) / parts)
+            faces = [before + (after - before) * s for s in share]
+            state = _advance(state, steps[which], kind, faces, cement)
+        kept[step + 1] = state
+    return _traces(kept, network, cement, (*lead, starts.size), keep_nodes=keep_nodes)
+
+
+def held_nodes(network: Network) -> NDArray[np.bool_]:
+    """Return the nodes that hold fresh material, all of them where none does."""
+    young = network.fresh_kg_m2 > 0.0
+    return young if young.any() else np.ones_like(young)
+
+
+class _Cement:
+    """Age and heat of the cement at every node of every trace, moved on step by step."""
+
+    def __init__(self, network: Network, hydration: Hydration, *, traces: int) -> None:
+        self.young = np.flatnonzero(network.fresh_kg_m2 > 0.0)
+        self.kg_m2 = network.fresh_kg_m2[self.young]
+        self.hydration = hydration
+        self.age_h = np.zeros((traces, self.young.size))
+        self.released_j_kg = np.zeros_like(self.age_h)
+
+    def heat(self, young_c: FloatArray, step_h: float) -> FloatArray:
+        """Return the heat (J/m²) that a step gives at the young nodes at a temperature."""
+        self.next_age_h = self.age_h + ageing_rate(temperature_c=young_c) * step_h
+        self.next_released = self.hydration.released_j_kg(self.next_age_h)
+        return (self.next_released - self.released_j_kg) * self.kg_m2
+
+    def move_on(self) -> None:
+        """Keep the age and heat of the last ``heat`` as reached."""
+        self.age_h, self.released_j_kg = self.next_age_h, self.next_released
+
+    def given_j_m2(self) -> FloatArray:
+        """Return the heat given so far by each trace."""
+        return self.released_j_kg @ self.kg_m2
+
+
+def _faces(
+    around: Surroundings, hour: NDArray[np.intp], hours: int
+) -> tuple[FloatArray, FloatArray, NDArray[np.intp]]:
+    """Return what the faces feel at the beginning and end of an hour, and its kind, by trace.
+
+    The last hour of the table keeps its value to its end; later hours are NaN.
+    """
+    last = hours - 1
+    before = around.face_c[..., np.minimum(hour, last), :]
+    after = np.where(
+        (hour <= last)[:, None], around.face_c[..., np.minimum(hour + 1, last), :], np.nan
+    )
+    kind = around.kind[..., np.minimum(hour, last)]
+    return before.reshape(-1, 2), after.reshape(-1, 2), kind.reshape(-1).astype(np.intp)
+
+
+def _advance(
+    state: FloatArray,
+    steps: Steps,
+    kind: NDArray[np.intp],
+    faces: Sequence[FloatArray],
+    cement: _Cement,
+) -> FloatArray:
+    """Return the state after one step, the cement's heat taken at the step's middle."""
+    young, step_h = cement.young, steps.step_h
+    groups = [(k, np.flatnonzero(kind == k)) for k in np.flatnonzero(np.bincount(kind))]
+    calm = np.empty_like(state)
+    for k, rows in groups:
+        calm[rows] = (
+            state[rows] @ steps.kept[k].T
+            + faces[0][rows] @ steps.begun[k].T
+            + faces[1][rows] @ steps.ended[k].T
+        )
+    if not young.size:
+        return calm
+    middle = state[:, young]
+    for _ in range(2):
+        heat = cement.heat(middle, step_h)
+        warm = calm.copy()
+        for k, rows in groups:
+            warm[rows] += heat[rows] @ steps.heated[k][:, young].T
+        middle = (state[:, young] + warm[:, young]) / 2.0
+    cement.move_on()
+    return warm
+
+
+def _traces(
+    kept: FloatArray,
+    network: Network,
+    cement: _Cement,
+    lead: tuple[int, ...],
+    *,
+    keep_nodes: bool,
+) -> Traces:
+    """Turn (steps + 1, traces, nodes) into what is asked for, time last."""
+    young = held_nodes(network)
+    weight = network.capacity_j_m2k * young
+    shape = (*lead, kept.shape[0])
+    nodes = np.moveaxis(kept, 0, 1).reshape(*shape, network.nodes) if keep_nodes else None
+    return Traces(
+        coldest_c=np.ascontiguousarray(kept[:, :, young].min(axis=-1).T).reshape(shape),
+        mean_c=np.ascontiguousarray((kept @ (weight / weight.sum())).T).reshape(shape),
+        nodes_c=nodes,
+        given_j_m2=cement.given_j_m2().reshape(lead),
+    )
+
+
+def coarse(*, section: Section, around: Surroundings) -> FloatArray:
+    """Return the coldest fresh node by hour without the cement's heat: one trace for all starts.
+
+    Parameters
+    ----------
+    section : Section
+        The element.
+    around : Surroundings
+        (..., hours); the strongest conductance that occurs is taken for every hour.
+
+    Returns
+    -------
+    (..., hours + 1)
+        At the beginning of each hour and the end of the last. NaN from a gap until it has worn
+        off to a thousandth. [°C]
+    """
+    network = network_of(section)
+    rows = np.unique(around.kind)
+    faces = around.face_w_m2k[rows[np.argmax(around.face_w_m2k[rows, 0])]]
+    steps = steps_of(network, faces[None])
+    lead, hours = around.face_c.shape[:-2], around.face_c.shape[-2]
+    felt = around.face_c.reshape(-1, hours, 2)
+    gap = np.isnan(felt[..., 0]) | np.isnan(felt[..., 1])
+    felt = np.where(gap[..., None], 0.0, felt) if gap.any() else felt
+    young = np.flatnonzero(held_nodes(network))
+    out = _blocks(felt, steps, young, steady_state(network, faces, felt[:, 0]))
+    if gap.any():
+        out[_worn(gap, steps)] = np.nan
+    return out.reshape(*lead, hours + 1)
+
+
+def _blocks(
+    felt: FloatArray, steps: Steps, young: NDArray[np.intp], state: FloatArray
+) -> FloatArray:
+    """Run all traces through the hours, a day in one product."""
+    traces, hours, _ = felt.shape
+    powers, response = _day(steps)
+    out = np.empty((traces, hours + 1))
+    out[:, 0] = state[:, young].min(axis=-1)
+    for first in range(0, hours, BLOCK_H):
+        length = min(BLOCK_H, hours - first)
+        through = np.minimum(np.arange(first, first + length + 1), hours - 1)
+        faces = felt[:, through].reshape(traces, -1)
+        own = powers[1 : length + 1][:, young].reshape(-1, state.shape[1])
+        outer = response[1 : length + 1, young, : length + 1].reshape(own.shape[0], -1)
+        inside = state @ own.T + faces @ outer.T
+        out[:, first + 1 : first + length + 1] = inside.reshape(traces, length, -1).min(axis=-1)
+        last = response[length, :, : length + 1].reshape(state.shape[1], -1)
+        state = state @ powers[length].T + faces @ last.T
+    return out
+
+
+def _day(steps: Steps) -> tuple[FloatArray, FloatArray]:
+    """Return powers of the step (hours + 1, nodes, nodes) and the response to each moment.
+
+    ``response[j, node, i, face]`` is what the face's temperature at moment i does to a node at
+    moment j; a moment is the end of one step and the beginning of the next.
+    """
+    kept, begun, ended = steps.kept[0], steps.begun[0], steps.ended[0]
+    nodes = kept.shape[0]
+    powers = np.stack([np.linalg.matrix_power(kept, j) for j in range(BLOCK_H + 1)])
+    response = np.zeros((BLOCK_H + 1, nodes, BLOCK_H + 1, 2))
+    for j in range(1, BLOCK_H + 1):
+        response[j] = np.einsum("nm,mif->nif", kept, response[j - 1])
+        response[j, :, j - 1] += begun
+        response[j, :, j] += ended
+    return powers, response
+
+
+def _worn(gap: NDArray[np.bool_], steps: Steps) -> NDArray[np.bool_]:
+    """Return the moments (traces, hours + 1) at which a gap still shows."""
+    slowest = float(np.abs(np.linalg.eigvals(steps.kept[0])).max())
+    memory = int(np.ceil(np.log(1e-3) / np.log(slowest)))
+    hit = np.concatenate([gap, gap[:, -1:]], axis=-1)
+    moments = np.arange(hit.shape[-1])
+    last = np.maximum.accumulate(np.where(hit, moments, -memory - 1), axis=-1)
+    return moments - last <= memory
