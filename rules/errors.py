@@ -76,6 +76,10 @@ class StoreFault(CloseinError):
     """The store cannot be opened, is locked, or does not hold what was asked for."""
 
 
+class LogMoved(StoreFault):
+    """Somebody else wrote to the log in between; read it again and check the entries again."""
+
+
 class WeatherUnavailable(CloseinError):
     """No usable weather could be had; says from where and why."""
 

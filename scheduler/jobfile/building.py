@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, tzinfo
@@ -70,7 +71,13 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
         delivery=tuple(part.delivery),
         daylight=tuple(_daylight(day, zone) for day in part.daylight),
         what_ifs=tuple(_what_if(what) for what in part.what_if),
+        id=part.id or _id_of(part.name),
     )
+
+
+def _id_of(name: str) -> str:
+    """Return a name as an id: ``Heron Ferry, north house`` is ``heron-ferry-north-house``."""
+    return re.sub(r"[^\w]+", "-", name.casefold()).strip("-") or "job"
 
 
 def _site(part: schema.SitePart) -> Site:

@@ -338,6 +338,9 @@ class JobPart(Part):
     closein: Annotated[int, AfterValidator(_format)] = _says(
         "format of this file: 1", json_schema_extra={"const": 1}
     )
+    id: Slug | None = _says(
+        "short name the log is filed under; else made of the name", default=None
+    )
     name: Text = _says("name of the job")
     site: SitePart = _says("where the job stands")
     units: Literal["us", "si"] = _says("units that people read: us or si")

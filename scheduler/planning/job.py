@@ -267,6 +267,7 @@ class Job:
     rented: tuple[RentedEquipment, ...] = ()
     daylight: tuple[Daylight, ...] = ()
     what_ifs: tuple[WhatIf, ...] = ()
+    id: str = ""  # what the store files the job's log under
 
     def task(self, task_id: str) -> Task:
         """Return the task of that id; KeyError where there is none."""

@@ -1,0 +1,7 @@
+"""Run by alembic: migrates over the connection that ``opening.py`` hands in."""
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"])
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,1 @@
+"""One file for each schema; a released one is never edited."""
