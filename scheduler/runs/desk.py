@@ -1,0 +1,170 @@
+"""What a run works with: the job as read, the store, the weather and the moment of asking.
+
+A run gathers all it needs from here first, decides with pure functions, and writes last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final
+
+from rules.errors import WeatherUnavailable
+from scheduler.interfaces import Store
+from scheduler.planning.climate_years import ClimateYears
+from scheduler.planning.hours import Forecast
+from scheduler.planning.job import Job
+from scheduler.planning.log import Entry, EntryKind, Progress
+from scheduler.planning.records import Inputs, KeptForecast
+
+WEATHER: Final = "weather"
+OBSERVED: Final = "observed"
+CLIMATE: Final = "climate"
+
+
+@dataclass(frozen=True, slots=True)
+class RawWeather:
+    """Weather bytes as they came, what reads them again, and when they came."""
+
+    raw: bytes
+    source: str
+    received_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """The edges of one run, chosen in ``startup``."""
+
+    job: Job
+    job_text: bytes
+    now: datetime  # UTC; the moment asked about
+    clock_now: datetime  # UTC; the machine's own, for when something is written down
+    replay: bool  # a past moment was asked for
+    store: Store
+    weather: Callable[[], RawWeather | None]  # None: only what the store keeps
+    observed: Callable[[], RawWeather | None]
+    climate: Callable[[], RawWeather | None]
+    parse: Callable[[str, bytes], Forecast]  # source, bytes
+    parse_climate: Callable[[str, bytes, datetime, int], ClimateYears]  # from, hours
+    seed: int
+    scenarios: int
+    book: str  # SHA-256 of the rule book
+    versions: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """Everything read before anything is decided."""
+
+    job: Job
+    now: datetime
+    progress: Progress
+    forecast: Forecast
+    earlier: tuple[Forecast, ...]  # forecasts issued before it, oldest first
+    observed: Forecast | None
+    inputs: Inputs
+    kept: tuple[tuple[str, RawWeather, Forecast], ...] = ()  # role: to be kept when all went well
+
+
+def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None) -> Gathered:
+    """Read the log and the weather as of the desk's moment.
+
+    Raises
+    ------
+    WeatherUnavailable
+        If there is no forecast issued by that moment.
+    Faults
+        If a file cannot be read.
+    """
+    entries = desk.store.entries(desk.job.name, until=desk.now if desk.replay else None)
+    fresh = _fresh(desk)
+    observed = _observed(desk)
+    earlier = _earlier(desk, fresh)
+    forecasts = [(WEATHER, _identity(raw)) for _, raw, _ in fresh]
+    return Gathered(
+        job=desk.job,
+        now=desk.now,
+        progress=progress_of(entries, until=desk.now),
+        forecast=fresh[0][2] if fresh else earlier[-1],
+        earlier=tuple(earlier if fresh else earlier[:-1]),
+        observed=observed[0][2] if observed else None,
+        inputs=Inputs(
+            job_text=desk.job_text,
+            log_position=entries[-1].seq if entries else 0,
+            forecasts=(*forecasts, *((OBSERVED, _identity(raw)) for _, raw, _ in observed)),
+            book=desk.book,
+            seed=desk.seed,
+            versions=desk.versions,
+            options={"command": command, **(options or {})},
+        ),
+        kept=(*fresh, *observed),
+    )
+
+
+def keep(desk: Desk, gathered: Gathered) -> None:
+    """Keep the weather that was read as it came."""
+    for role, weather, forecast in gathered.kept:
+        desk.store.keep_forecast(
+            desk.job.name,
+            weather.raw,
+            role=role,
+            source=weather.source,
+            issued_at=forecast.provenance.issued_at,
+            received_at=weather.received_at,
+        )
+
+
+def progress_of(entries: tuple[Entry, ...], *, until: datetime) -> Progress:
+    """Return the log as planning sees it: entries of later moments and undone ones are out."""
+    undone = {
+        int(str(entry.payload.get("seq", 0)))
+        for entry in entries
+        if entry.kind is EntryKind.UNDO and entry.at <= until
+    }
+    told = [e for e in entries if e.seq not in undone and e.at <= until]
+    return Progress(tuple(sorted(told, key=lambda e: (e.at, e.seq))))
+
+
+def _fresh(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
+    weather = desk.weather()
+    if weather is None:
+        return []
+    forecast = desk.parse(weather.source, weather.raw)
+    issued = forecast.provenance.issued_at
+    if desk.replay and issued is not None and issued > desk.now:
+        told = f"{weather.source}: issued {issued:%Y-%m-%d %H:%M}Z, after the moment asked about"
+        raise WeatherUnavailable(told)
+    return [(WEATHER, weather, forecast)]
+
+
+def _observed(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
+    weather = desk.observed()
+    if weather is None:
+        return []
+    return [(OBSERVED, weather, desk.parse(weather.source, weather.raw))]
+
+
+def _earlier(desk: Desk, fresh: list[tuple[str, RawWeather, Forecast]]) -> list[Forecast]:
+    kept = desk.store.forecasts_until(desk.job.name, desk.now)
+    if fresh:
+        own = _identity(fresh[0][1])
+        kept = tuple(row for row in kept if row.identity != own and _before(row, fresh[0][2]))
+    elif not kept:
+        raise WeatherUnavailable(
+            f"no forecast of {desk.job.name} is kept that was issued by "
+            f"{desk.now:%Y-%m-%d %H:%M}Z; give --weather FILE or nws"
+        )
+    newest = kept[-2:]
+    return [desk.parse(row.source, desk.store.forecast_bytes(row.identity)) for row in newest]
+
+
+def _before(row: KeptForecast, forecast: Forecast) -> bool:
+    issued = forecast.provenance.issued_at
+    return issued is None or row.issued_at is None or row.issued_at < issued
+
+
+def _identity(weather: RawWeather) -> str:
+    from hashlib import sha256
+
+    return sha256(weather.raw).hexdigest()

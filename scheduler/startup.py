@@ -1,0 +1,155 @@
+"""The one place that chooses edges: which store, which weather, which clock."""
+
+from __future__ import annotations
+
+import importlib.metadata
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache, partial
+from hashlib import sha256
+from importlib import resources
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from rules.errors import BadInput
+from scheduler import jobfile
+from scheduler.planning.climate_years import ClimateYears
+from scheduler.planning.hours import Forecast
+from scheduler.planning.job import Job, Site
+from scheduler.runs.desk import Desk, RawWeather
+from scheduler.settings import Settings, settings
+
+NWS = "nws"
+KEPT = "kept"
+COUNTED = ("numpy", "ortools", "pydantic")  # libraries an answer depends on
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What every command takes."""
+
+    job: Path
+    weather: str = NWS  # nws, kept, or a file
+    observed: Path | None = None
+    climate: Path | None = None
+    at: str | None = None
+    store: str | None = None
+
+
+def open_desk(options: Options) -> Desk:
+    """Read the job and open what its run needs.
+
+    Raises
+    ------
+    CloseinError
+        If the job file, a setting, the moment or the store cannot be used.
+    """
+    from scheduler.store import open_store
+
+    setting = settings()
+    job = jobfile.read(options.job)
+    clock_now = datetime.now(UTC)
+    now = moment(options.at, job) if options.at else clock_now
+    return Desk(
+        job=job,
+        job_text=options.job.read_bytes(),
+        now=now,
+        clock_now=clock_now,
+        replay=options.at is not None,
+        store=open_store(options.store or setting.store or str(_beside(options.job))),
+        weather=partial(_weather, options, setting, job.site, now),
+        observed=partial(_file, options.observed, now),
+        climate=partial(_file, options.climate, now),
+        parse=partial(_parse, job.site, setting),
+        parse_climate=_parse_climate,
+        seed=setting.seed,
+        scenarios=setting.scenarios,
+        book=book_hash(),
+        versions={name: importlib.metadata.version(name) for name in COUNTED},
+    )
+
+
+def moment(text: str, job: Job) -> datetime:
+    """Read a moment; without an offset it is the site's local time.
+
+    Raises
+    ------
+    BadInput
+        If the text is no ISO 8601 moment.
+    """
+    try:
+        read = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise BadInput(
+            f"--at is {text!r}; want a moment such as 2026-11-09T06:00 or 2026-11-09T11:00Z"
+        ) from error
+    if read.tzinfo is None:
+        read = read.replace(tzinfo=ZoneInfo(job.site.time_zone))
+    return read.astimezone(UTC)
+
+
+@cache
+def book_hash() -> str:
+    """Return the SHA-256 over every file of the rule book, in name order."""
+    digest = sha256()
+    folder = Path(str(resources.files("rules").joinpath("book")))
+    for path in sorted(folder.rglob("*.toml")):
+        digest.update(path.relative_to(folder).as_posix().encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def _beside(job: Path) -> Path:
+    return job.resolve().parent / "closein.db"
+
+
+def _weather(
+    options: Options, setting: Settings, site: Site, now: datetime
+) -> RawWeather | None:
+    if options.weather == KEPT or (options.weather == NWS and options.at is not None):
+        return None  # a past moment is answered from what was kept then
+    if options.weather == NWS:
+        return RawWeather(_nws(setting).fetch(site), NWS, now)
+    return _file(Path(options.weather), now)
+
+
+def _file(path: Path | None, now: datetime) -> RawWeather | None:
+    if path is None:
+        return None
+    from scheduler.weather.files import bytes_of
+
+    return RawWeather(bytes_of(path), path.name, now)
+
+
+def _parse(site: Site, setting: Settings, source: str, raw: bytes) -> Forecast:
+    if source == NWS:
+        return _nws(setting).parse(raw)
+    from scheduler.weather.files import parse_weather
+    from scheduler.weather.place import at_site
+
+    return at_site(parse_weather(raw, source), site)
+
+
+def _parse_climate(source: str, raw: bytes, start: datetime, hours: int) -> ClimateYears:
+    raise NotImplementedError
+
+
+def _nws(setting: Settings):  # type: ignore[no-untyped-def]
+    from scheduler.weather.nws import NwsGridpoints
+
+    return NwsGridpoints(
+        url=setting.nws_url,
+        contact=setting.contact,
+        budget_s=setting.fetch_budget_s,
+        cache=_cache(setting),
+    )
+
+
+def _cache(setting: Settings) -> Path:
+    if setting.cache:
+        return Path(setting.cache)
+    import os
+
+    base = os.environ.get("XDG_CACHE_HOME") or "~/.cache"
+    return Path(base).expanduser() / "closein"
