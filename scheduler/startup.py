@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib.metadata
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache, partial
@@ -12,12 +11,13 @@ from importlib import resources
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import scheduler.jobfile
 from rules.errors import BadInput
-from scheduler import jobfile
+from scheduler.interfaces import WeatherSource
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job, Site
-from scheduler.runs.desk import Desk, RawWeather
+from scheduler.runs.desk import Desk, RawWeather, gather
 from scheduler.settings import Settings, settings
 
 NWS = "nws"
@@ -29,7 +29,7 @@ COUNTED = ("numpy", "ortools", "pydantic")  # libraries an answer depends on
 class Options:
     """What every command takes."""
 
-    job: Path
+    job: Path | None
     weather: str = NWS  # nws, kept, or a file
     observed: Path | None = None
     climate: Path | None = None
@@ -48,7 +48,9 @@ def open_desk(options: Options) -> Desk:
     from scheduler.store import open_store
 
     setting = settings()
-    job = jobfile.read(options.job)
+    if options.job is None:
+        raise BadInput("give the job file")
+    job = scheduler.jobfile.read(options.job)
     clock_now = datetime.now(UTC)
     now = moment(options.at, job) if options.at else clock_now
     return Desk(
@@ -68,6 +70,63 @@ def open_desk(options: Options) -> Desk:
         book=book_hash(),
         versions={name: importlib.metadata.version(name) for name in COUNTED},
     )
+
+
+@dataclass(frozen=True, slots=True)
+class ReadWeather:
+    """A forecast as read, and whose it is."""
+
+    forecast: Forecast
+    site: Site
+    units: str
+    now: datetime
+
+
+def read_weather(options: Options, place: str | None) -> ReadWeather:
+    """Read the weather of a job's site, or of a place ``LAT,LON``.
+
+    Raises
+    ------
+    BadInput
+        If neither or both are given, or the place is no place.
+    WeatherUnavailable
+        If no forecast can be had.
+    """
+    if (options.job is None) == (place is None):
+        raise BadInput("give a job file or --site LAT,LON, one of the two")
+    if place is None:
+        desk = open_desk(options)
+        found = gather(desk, command="weather")
+        return ReadWeather(found.forecast, desk.job.site, desk.job.units, desk.now)
+    site, setting, now = site_of(place), settings(), datetime.now(UTC)
+    raw = _weather(options, setting, site, now)
+    if raw is None:
+        raise BadInput("a past moment is kept for jobs only; give the job file")
+    return ReadWeather(_parse(site, setting, raw.source, raw.raw), site, "si", now)
+
+
+def site_of(place: str) -> Site:
+    """Return a bare site from ``LAT,LON``, its clock in UTC.
+
+    Raises
+    ------
+    BadInput
+        If it is no latitude and longitude.
+    """
+    try:
+        latitude, longitude = (float(part) for part in place.split(","))
+    except ValueError as error:
+        raise BadInput(f"--site is {place!r}; want LAT,LON such as 44.31,-75.12") from error
+    if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
+        raise BadInput(f"--site is {place!r}; latitude is -90 to 90, longitude -180 to 180")
+    return Site(place, latitude, longitude, 0.0, "UTC")
+
+
+def weather_csv(forecast: Forecast) -> str:
+    """Return the hours as CSV, time in UTC, house columns."""
+    from scheduler.weather.hourly_csv import to_csv
+
+    return to_csv(forecast)
 
 
 def moment(text: str, job: Job) -> datetime:
@@ -104,9 +163,7 @@ def _beside(job: Path) -> Path:
     return job.resolve().parent / "closein.db"
 
 
-def _weather(
-    options: Options, setting: Settings, site: Site, now: datetime
-) -> RawWeather | None:
+def _weather(options: Options, setting: Settings, site: Site, now: datetime) -> RawWeather | None:
     if options.weather == KEPT or (options.weather == NWS and options.at is not None):
         return None  # a past moment is answered from what was kept then
     if options.weather == NWS:
@@ -135,7 +192,7 @@ def _parse_climate(source: str, raw: bytes, start: datetime, hours: int) -> Clim
     raise NotImplementedError
 
 
-def _nws(setting: Settings):  # type: ignore[no-untyped-def]
+def _nws(setting: Settings) -> WeatherSource:
     from scheduler.weather.nws import NwsGridpoints
 
     return NwsGridpoints(

@@ -29,9 +29,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/runs": EDGE | {"scheduler.runs"},
     "scheduler/settings.py": {"pydantic", "rules"},
     "scheduler/startup.py": EDGE
-    | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"},
+    | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"}
+    | {"scheduler.runs"},
     "scheduler/cli.py": EDGE
-    | {"scheduler", "scheduler.startup", "scheduler.runs", "scheduler.output", "typer", "rich"},
+    | {"scheduler.jobfile", "scheduler.startup", "scheduler.runs", "scheduler.output"}
+    | {"typer", "click", "rich"},
 }
 # Standard modules that touch a disk, a socket or a clock: the core does without them.
 OUTSIDE = {

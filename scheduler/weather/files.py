@@ -40,10 +40,10 @@ def read_weather(path: Path, site: Site | None = None) -> Forecast:
     WeatherUnavailable
         If the file is a recorded refusal of the service.
     """
-    if _bytes(path, 8).startswith(GRID_MARKS):
+    if bytes_of(path, 8).startswith(GRID_MARKS):
         want = "want a gridpoint answer, closein-weather/1 or an hourly CSV"
         raise Faults([WeatherFileFault(path.name, "the file", "grid of numbers", want)])
-    forecast = parse_weather(_bytes(path), path.name)
+    forecast = parse_weather(bytes_of(path), path.name)
     return forecast if site is None else at_site(forecast, site)
 
 
@@ -79,7 +79,8 @@ def _no_forecast(document: JsonDocument) -> BadInput | WeatherUnavailable:
     return Faults([WeatherFileFault(document.file, "the file", kind or "unknown JSON", want)])
 
 
-def _bytes(path: Path, most: int | None = None) -> bytes:
+def bytes_of(path: Path, most: int | None = None) -> bytes:
+    """Return a file's bytes, or its first ``most``; one clear fault where it cannot be had."""
     try:
         if most is None and path.stat().st_size > LARGEST_BYTES:
             size = f"{path.stat().st_size / 1e6:.0f} MB"
