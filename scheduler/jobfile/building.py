@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from rules.units import convert
 from scheduler.jobfile import schema
 from scheduler.jobfile.element import inside
+from scheduler.jobfile.fields import value_of
 from scheduler.jobfile.moments import end_of_day, start_of_day
 from scheduler.planning.job import (
     Alternative,
@@ -239,15 +240,10 @@ def _plain_band(band: dict[str, object]) -> dict[str, object]:
 
 
 def _plain(value: object) -> object:
-    """Return a text of the file as the number or yes/no it writes, where it writes one."""
+    """Return a text of the file as the number or yes or no it writes, where it writes one."""
     if isinstance(value, list):
         return tuple(_plain(item) for item in value)
-    if not isinstance(value, str) or value in {"true", "false"}:
-        return value if not isinstance(value, str) else value == "true"
-    try:
-        return float(value)
-    except ValueError:
-        return value
+    return value_of(value) if isinstance(value, str) else value
 
 
 def _exposure(part: schema.ExposurePart) -> ExposureLimits:

@@ -63,7 +63,8 @@ def fault_at(
 ) -> JobFileFault:
     """Return a fault at a place of the tree; of a key that is not there, where it would stand."""
     line, column = _mark(tree, loc, on_key=on_key)
-    return JobFileFault(file, name_of(loc, tree), value, want, line=line, column=column)
+    place = {"line": line, "column": column} if line else {}
+    return JobFileFault(file, name_of(loc, tree), value, want, **place)
 
 
 def name_of(loc: Place, tree: Node) -> str:
@@ -78,7 +79,7 @@ def name_of(loc: Place, tree: Node) -> str:
             words.append(str(own.value) if own and own.value else f"{step + 1}")
         else:
             words.append(step)
-    return ".".join(words) or "the job file"
+    return ".".join(words) or "the file"
 
 
 def _missing(

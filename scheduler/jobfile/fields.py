@@ -6,6 +6,7 @@ the file itself gives. Without it (one part read alone) references are not check
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
@@ -75,7 +76,7 @@ class Refers:
         if isinstance(info.context, Known):
             known = info.context.ids.get(self.what, frozenset())
             if name not in known:
-                raise ValueError(not_among(name, known, f"{self.what} in this file"))
+                raise ValueError(not_among(name, known, self.what))
         return name
 
 
@@ -125,6 +126,26 @@ def zone_of(name: object) -> ZoneInfo | None:
         return None
 
 
+def value_of(text: str) -> float | bool | str:
+    """Return what a text says: yes or no, a number, else the word itself."""
+    if text.lower() in {"true", "yes"}:
+        return True
+    if text.lower() in {"false", "no"}:
+        return False
+    try:
+        number = float(text)
+    except ValueError:
+        return text
+    return number if math.isfinite(number) else text
+
+
+def _number_or_yes(text: str, _: Known) -> float | bool:
+    value = value_of(text)
+    if isinstance(value, str):
+        raise ValueError("give a number, or yes or no")
+    return value
+
+
 def _zone(name: str) -> str:
     if zone_of(name) is None:
         raise ValueError(not_among(name, available_timezones(), "time zone"))
@@ -170,10 +191,17 @@ WeekDays = Annotated[
     tuple[int, ...], Written(_week_days, rf"^({_NAMES})([-,]\s*({_NAMES}))*$", "mon-fri")
 ]
 
+NumberOrYes = Annotated[float | bool, Written(_number_or_yes, r"^\S+$", "35.5")]
+WordOrNumber = Annotated[
+    float | bool | str, Written(lambda t, _: value_of(t), r"^.{1,2000}$", "true")
+]
+
 WorkType = Annotated[str, OneOf("work type", lambda: words().work_types)]
 Measure = Annotated[str, OneOf("measure", lambda: words().measures)]
 Role = Annotated[str, OneOf("role", lambda: words().roles)]
 Supply = Annotated[str, OneOf("supply", lambda: words().supplies)]
+Cause = Annotated[str, OneOf("cause", lambda: words().causes)]
+Element = Annotated[str, OneOf("element", lambda: words().elements)]
 DocumentKind = Annotated[str, OneOf("kind of document", lambda: words().document_kinds)]
 TakenAs = Annotated[str, OneOf("way to take a value", lambda: words().taken_as)]
 Quantity = Annotated[str, OneOf("quantity", site_quantities)]

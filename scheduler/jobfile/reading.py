@@ -106,5 +106,5 @@ def _in_order(faults: list[JobFileFault], file: str) -> list[JobFileFault]:
     if len(ordered) <= MOST_FAULTS:
         return ordered
     left = Said(f"shown up to {MOST_FAULTS} faults")
-    more = JobFileFault(file, "the job file", left, f"{len(ordered) - MOST_FAULTS} more follow")
+    more = JobFileFault(file, "the file", left, f"{len(ordered) - MOST_FAULTS} more follow")
     return [*ordered[:MOST_FAULTS], more]

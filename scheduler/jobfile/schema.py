@@ -261,7 +261,9 @@ class DocumentPart(Part):
         "share of the day that must be lost for it to count", default=None
     )
     notice_days: int | None = _says("days in which notice must be given", ge=0, default=None)
-    workdays: list[WeekDays] = _says("days that count as workdays", default=[])
+    workdays: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = _says(
+        "days that count as workdays", default=[]
+    )
     money_for_time: bool | None = _says("does lost time bring money", default=None)
     site_gauge_approved: bool | None = _says("does the site's own gauge count", default=None)
     priced_cold_down_to_f: float | None = _says("cold that the price foresees", default=None)

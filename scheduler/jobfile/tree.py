@@ -39,7 +39,7 @@ class Node:
     """A value of the file as written, where it stands, and where its keys stand."""
 
     value: str | dict[str, Node] | list[Node] | None
-    line: int  # first is 1
+    line: int  # first is 1; 0 where the value stands in no file
     column: int
     keys: Mapping[str, tuple[int, int]]  # line and column of each key of a mapping
 
@@ -74,6 +74,18 @@ class Node:
         return node.value if isinstance(node.value, list) else [node]
 
 
+def node_of(value: object) -> Node:
+    """Return plain values as a tree without places: numbers and yes or no become texts."""
+    if isinstance(value, Mapping):
+        inside = {str(key): node_of(given) for key, given in value.items()}
+        return Node(inside, 0, 0, {})
+    if isinstance(value, list | tuple):
+        return Node([node_of(given) for given in value], 0, 0, {})
+    if isinstance(value, bool):
+        return Node(str(value).lower(), 0, 0, {})
+    return Node(None if value is None else str(value), 0, 0, {})
+
+
 def load(path: Path) -> bytes:
     """Read a job file's bytes.
 
@@ -85,13 +97,13 @@ def load(path: Path) -> bytes:
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            raise JobFileFault(str(path), "the job file", Said("not a file"), "name a YAML file")
+            raise JobFileFault(str(path), "the file", Said("not a file"), "name a YAML file")
         if found.st_size > MOST_BYTES:
             raise _too_large(str(path), found.st_size)
         return path.read_bytes()
     except OSError as error:
         said = Said((error.strerror or "not readable").lower())
-        raise JobFileFault(str(path), "the job file", said, "name a YAML file") from error
+        raise JobFileFault(str(path), "the file", said, "name a YAML file") from error
 
 
 def text_of(raw: bytes, file: str) -> str:
@@ -161,7 +173,7 @@ class _Builder:
             event = self._next()
         if _kind(event) == "StreamEnd":
             raise JobFileFault(
-                self.file, "the job file", Said("empty"), "begin with `closein: 1`", line=1
+                self.file, "the file", Said("empty"), "begin with `closein: 1`", line=1
             )
         tree = self._node(event, depth=0)
         self._next()  # the document's end
@@ -262,6 +274,4 @@ def _not_yaml(error: object, text: str, file: str) -> JobFileFault:
 
 def _too_large(file: str, size: int) -> JobFileFault:
     said = Said(f"{size / 1e6:.1f} MB")
-    return JobFileFault(
-        file, "the job file", said, f"a job file has at most {MOST_BYTES // 1024} kB"
-    )
+    return JobFileFault(file, "the file", said, f"it may have at most {MOST_BYTES // 1024} kB")
