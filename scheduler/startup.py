@@ -64,7 +64,7 @@ def open_desk(options: Options) -> Desk:
         observed=partial(_file, options.observed, now),
         climate=partial(_file, options.climate, now),
         parse=partial(_parse, job.site, setting),
-        parse_climate=_parse_climate,
+        parse_climate=partial(_parse_climate, job.site),
         seed=setting.seed,
         scenarios=setting.scenarios,
         book=book_hash(),
@@ -180,16 +180,20 @@ def _file(path: Path | None, now: datetime) -> RawWeather | None:
 
 
 def _parse(site: Site, setting: Settings, source: str, raw: bytes) -> Forecast:
-    if source == NWS:
-        return _nws(setting).parse(raw)
     from scheduler.weather.files import parse_weather
     from scheduler.weather.place import at_site
 
+    if source == NWS:
+        return at_site(_nws(setting).parse(raw), site)
     return at_site(parse_weather(raw, source), site)
 
 
-def _parse_climate(source: str, raw: bytes, start: datetime, hours: int) -> ClimateYears:
-    raise NotImplementedError
+def _parse_climate(
+    site: Site, source: str, raw: bytes, start: datetime, hours: int
+) -> ClimateYears:
+    from scheduler.weather.climate import parse_climate
+
+    return parse_climate(raw, source, site=site, start=start, hours=hours)
 
 
 def _nws(setting: Settings) -> WeatherSource:

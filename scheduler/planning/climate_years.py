@@ -15,7 +15,7 @@ from datetime import datetime
 import numpy as np
 
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding
+from scheduler.planning.hours import Finding, HourlyTable
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,3 +58,73 @@ class ClimateYears:
             return np.zeros(len(self.years))
         share: FloatArray = np.isfinite(self.column(name)).mean(axis=-1)
         return share
+
+
+def seasons(
+    table: HourlyTable, *, start: datetime, hours: int, typical: bool = False
+) -> tuple[tuple[int, ...], dict[str, FloatArray]]:
+    """Cut a long hourly record into seasons that begin at the calendar moment of ``start``.
+
+    Parameters
+    ----------
+    table
+        The record, columns ``(record hours,)``.
+    start
+        Hour zero of the season that is planned, UTC, a whole hour. A 29 February is taken as
+        1 March in years that have none.
+    hours
+        Length of each season.
+    typical
+        The record is one made year that stands for all: it is run through twice, so that a
+        season may go over New Year, and gives one row.
+
+    Returns
+    -------
+    years, columns
+        The years in which a season begins that has any value, rising; each column
+        ``(years, hours)``, gaps as NaN.
+    """
+    begins = table.start.astype(np.int64)
+    if begins.size == 0:
+        return (), {}
+    columns = dict(table.columns)
+    if typical:
+        columns = {name: np.concatenate((v, v), axis=-1) for name, v in columns.items()}
+        begins = begins[0] + np.arange(2 * begins.size)
+    first, last = (int(table.start[i].astype("datetime64[Y]").astype(int)) + 1970 for i in (0, -1))
+    offsets = {
+        year: _hour_zero(start, year) - int(begins[0])
+        for year in range(max(first - 1, 1), last + 1)
+    }
+    if typical:
+        offsets = {year: at for year, at in offsets.items() if 0 <= at < table.hours}
+    years = sorted(offsets)
+    cut = {
+        name: {y: _window(v, at, hours) for y, at in offsets.items()}
+        for name, v in columns.items()
+    }
+    kept = tuple(
+        year for year in years if any(np.isfinite(rows[year]).any() for rows in cut.values())
+    )
+    return kept, {
+        name: np.stack([rows[year] for year in kept]) if kept else np.empty((0, hours))
+        for name, rows in cut.items()
+    }
+
+
+def _hour_zero(start: datetime, year: int) -> int:
+    """Return hours since 1970 of the calendar moment of ``start`` in another year."""
+    try:
+        moment = start.replace(year=year)
+    except ValueError:  # 29 February
+        moment = start.replace(year=year, month=3, day=1)
+    return int(moment.timestamp()) // 3600
+
+
+def _window(values: FloatArray, at: int, hours: int) -> FloatArray:
+    """Return ``hours`` values from place ``at`` on, NaN outside."""
+    cut = np.full(hours, np.nan)
+    low, high = max(at, 0), min(at + hours, values.shape[-1])
+    if low < high:
+        cut[low - at : high - at] = values[low:high]
+    return cut

@@ -9,11 +9,12 @@ from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Site
 from scheduler.weather.hourly_csv import read_hourly_csv
 from scheduler.weather.house_json import is_house_json, read_house_json
-from scheduler.weather.json_text import LARGEST_BYTES, JsonDocument
+from scheduler.weather.json_text import JsonDocument
 from scheduler.weather.nws_answers import answered_body, kind_of, problem_of, reason
 from scheduler.weather.nws_grid import looks_like_gridpoint, read_gridpoint
 from scheduler.weather.place import at_site
 
+LARGEST_FILE = 64_000_000  # hours of a station over a century; kinds of text have lower bounds
 GRID_MARKS = (b"GRIB", b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF")
 NO_FORECAST = {  # answers of the service that are weather, but no forecast by hours
     "period forecast": "it has no rain amounts and no gusts and only serves as a cross-check; "
@@ -40,16 +41,16 @@ def read_weather(path: Path, site: Site | None = None) -> Forecast:
     WeatherUnavailable
         If the file is a recorded refusal of the service.
     """
-    if bytes_of(path, 8).startswith(GRID_MARKS):
-        want = "want a gridpoint answer, closein-weather/1 or an hourly CSV"
-        raise Faults([WeatherFileFault(path.name, "the file", "grid of numbers", want)])
     forecast = parse_weather(bytes_of(path), path.name)
     return forecast if site is None else at_site(forecast, site)
 
 
 def parse_weather(raw: bytes, file: str) -> Forecast:
     """Return the forecast that a text file holds; raises what :func:`read_weather` raises."""
-    if raw.lstrip()[:1] not in (b"{", b"["):
+    if raw.startswith(GRID_MARKS):
+        want = "want a gridpoint answer, closein-weather/1 or an hourly CSV"
+        raise Faults([WeatherFileFault(file, "the file", "grid of numbers", want)])
+    if raw[:100].lstrip()[:1] not in (b"{", b"["):
         return read_hourly_csv(raw, file)
     document = JsonDocument(raw, file)
     body = answered_body(document.data)
@@ -79,15 +80,20 @@ def _no_forecast(document: JsonDocument) -> BadInput | WeatherUnavailable:
     return Faults([WeatherFileFault(document.file, "the file", kind or "unknown JSON", want)])
 
 
-def bytes_of(path: Path, most: int | None = None) -> bytes:
-    """Return a file's bytes, or its first ``most``; one clear fault where it cannot be had."""
+def bytes_of(path: Path, most: int = LARGEST_FILE) -> bytes:
+    """Return the bytes of a file that is not larger than a file of weather can be.
+
+    Raises
+    ------
+    Faults
+        If it cannot be read or is too large; its size is looked at first.
+    """
     try:
-        if most is None and path.stat().st_size > LARGEST_BYTES:
-            size = f"{path.stat().st_size / 1e6:.0f} MB"
-            want = f"a weather file as text is smaller than {LARGEST_BYTES / 1e6:.0f} MB"
-            raise Faults([WeatherFileFault(path.name, "size", size, want)])
-        with path.open("rb") as file:
-            return file.read(-1 if most is None else most)
+        size = path.stat().st_size
+        if size > most:
+            want = f"a weather file is smaller than {most / 1e6:.0f} MB"
+            raise Faults([WeatherFileFault(path.name, "size", f"{size / 1e6:.0f} MB", want)])
+        return path.read_bytes()
     except OSError as error:
         told = error.strerror or str(error)
         raise Faults([WeatherFileFault(str(path), "the file", told, "want a file")]) from error

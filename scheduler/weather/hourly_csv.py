@@ -26,7 +26,7 @@ from rules.verdict import FloatArray
 from scheduler.planning.hours import Finding, Forecast, HourlyTable, Provenance
 from scheduler.weather.house_json import MOST_HOURS, column_named, unknown_column
 from scheduler.weather.intervals import HOUR_S, instant
-from scheduler.weather.json_text import MOST_FAULTS, decoded
+from scheduler.weather.json_text import LARGEST_BYTES, MOST_FAULTS, decoded
 from scheduler.weather.screen import screened
 
 _HEAD: Final = re.compile(
@@ -66,7 +66,9 @@ class CsvFaults:
             raise Faults(self._told)
 
 
-def read_hourly_csv(raw: bytes, file: str) -> Forecast:
+def read_hourly_csv(
+    raw: bytes, file: str, *, most_hours: int = MOST_HOURS, most_bytes: int = LARGEST_BYTES
+) -> Forecast:
     """Return the hours of a CSV file; hours without a row are gaps.
 
     Raises
@@ -74,14 +76,14 @@ def read_hourly_csv(raw: bytes, file: str) -> Forecast:
     Faults
         One for each thing wrong: names, units, values, equal or unsorted times.
     """
-    text = decoded(raw, file)
+    text = decoded(raw, file, most_bytes)
     faults = CsvFaults(file)
     notes, skipped, body = _notes(text, faults)
     rows = _rows(body, skipped, faults)
     line, head = next(rows, (skipped + 1, []))
     heads = _heads(line, head, faults)
     faults.refuse_faulty()  # without names no cell means anything
-    hours, cells = _cells(rows, heads, faults)
+    hours, cells = _cells(rows, heads, faults, most_hours)
     faults.refuse_faulty()
     start, table, findings = _table(hours, cells, heads)
     kept, screening = screened(start, table)
@@ -207,6 +209,7 @@ def _cells(
     rows: Iterator[tuple[int, list[str]]],
     heads: list[tuple[Column | None, str]],
     faults: CsvFaults,
+    most_hours: int,
 ) -> tuple[list[int], list[list[float]]]:
     """Return the hour of each row, in hours since 1970, and its values column by column."""
     hours: list[int] = []
@@ -232,8 +235,8 @@ def _cells(
                 values[i].append(_value(line, column, row[i], faults))
     if not hours:
         faults.add(1, "the file", "no hours", "want a row for each hour")
-    elif hours[-1] - hours[0] >= MOST_HOURS:
-        faults.add(1, "time", f"{hours[-1] - hours[0]} hours", f"want at most {MOST_HOURS} hours")
+    elif hours[-1] - hours[0] >= most_hours:
+        faults.add(1, "time", f"{hours[-1] - hours[0]} hours", f"want at most {most_hours} hours")
     return hours, values
 
 

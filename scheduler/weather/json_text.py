@@ -197,7 +197,7 @@ def _skip(text: str, at: int) -> int:
     return found.end() if found else at
 
 
-def decoded(raw: bytes, file: str) -> str:
+def decoded(raw: bytes, file: str, most: int = LARGEST_BYTES) -> str:
     """Return bytes from outside as text.
 
     Raises
@@ -205,10 +205,9 @@ def decoded(raw: bytes, file: str) -> str:
     Faults
         If they are too many, hold zero bytes, or are not UTF-8.
     """
-    if len(raw) > LARGEST_BYTES:
-        size, most = len(raw) / 1e6, LARGEST_BYTES / 1e6
-        want = f"a weather answer is far smaller than {most:.0f} MB"
-        raise Faults([WeatherFileFault(file, "size", f"{size:.0f} MB", want)])
+    if len(raw) > most:
+        want = f"a weather file is smaller than {most / 1e6:.0f} MB"
+        raise Faults([WeatherFileFault(file, "size", f"{len(raw) / 1e6:.0f} MB", want)])
     nul = raw.find(b"\0")
     if nul >= 0:
         line = raw.count(b"\n", 0, nul) + 1
