@@ -91,7 +91,7 @@ class Problem:
 class Status(StrEnum):
     """How much is known of a plan."""
 
-    PROVEN = "proven"  # no plan closes in earlier, and so on down the list of aims
+    PROVEN = "proven"  # no plan closes in earlier
     BOUNDED = "bounded"  # feasible; nothing closes in before ``bound``
     INFEASIBLE = "infeasible"  # proven that there is no plan
     NOT_FOUND = "not_found"  # none found within the limit
@@ -116,6 +116,7 @@ class Plan:
     bound: int  # no plan closes in before this hour
     moved: tuple[str, ...] = ()  # tasks whose appointment is not kept
     cost: int = 0  # protection and rent, in whole money
+    settled: tuple[str, ...] = ()  # aims proven as good as can be, in turn: close_in, ...
     proof: str = ""  # what proves it, in plain words
 
     def starts(self) -> dict[str, int]:

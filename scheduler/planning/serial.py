@@ -26,11 +26,12 @@ class CrewHours:
         self.capacity = net.capacity
         self.taken = [bytearray(net.hours) for _ in net.capacity]
         self.over: dict[tuple[int, int], bytes] = {}  # crew, demand -> hours that do not fit
-        self.plus: dict[int, bytes] = {}
+        self.plus: dict[int, bytes] = {}  # signed number -> what an hour's count becomes
         for crew, number in {need for needs in net.crews for need in needs}:
             room = self.capacity[crew] - number
             self.over[crew, number] = bytes(used > room for used in range(256))
             self.plus[number] = bytes(min(used + number, 255) for used in range(256))
+            self.plus[-number] = bytes(max(used - number, 0) for used in range(256))
 
     def clash(self, needs: Sequence[tuple[int, int]], start: int, finish: int) -> int:
         """Return the last hour in which the needs do not fit, -1 where they all do."""
@@ -46,6 +47,10 @@ class CrewHours:
         for crew, number in needs:
             hours = self.taken[crew]
             hours[start:finish] = hours[start:finish].translate(self.plus[number])
+
+    def give(self, needs: Sequence[tuple[int, int]], start: int, finish: int) -> None:
+        """Give back what was taken for the hours from start to finish."""
+        self.take([(crew, -number) for crew, number in needs], start, finish)
 
 
 def first_fit(net: Net, crews: CrewHours, task: int, low: int) -> int:
@@ -65,7 +70,9 @@ def first_fit(net: Net, crews: CrewHours, task: int, low: int) -> int:
     return NEVER
 
 
-def serial_pass(net: Net, rank: Sequence[float]) -> list[int] | None:
+def serial_pass(
+    net: Net, rank: Sequence[float], floors: Sequence[int] | None = None
+) -> list[int] | None:
     """Return the start of each task placed in order of rank, None where one finds no place.
 
     Parameters
@@ -74,13 +81,15 @@ def serial_pass(net: Net, rank: Sequence[float]) -> list[int] | None:
         The problem.
     rank : sequence of float
         By task; of those whose predecessors are placed the least comes next.
+    floors : sequence of int, optional
+        Hour before which each task is not placed.
 
     Returns
     -------
     list of int or None
         Starts by task index.
     """
-    floor = [0] * len(net.ids)
+    floor = [0] * len(net.ids) if floors is None else list(floors)
     for _ in range(RESTARTS):
         placed = _place_all(net, rank, floor)
         if isinstance(placed, list):
@@ -147,7 +156,7 @@ def ranks(net: Net, span: Windows, passes: int) -> Iterator[list[float]]:
 
 def close_in(net: Net, starts: Sequence[int]) -> int:
     """Return the hour by which every closing task is done."""
-    return max(net.finish[n][s] for n, s in enumerate(starts) if net.closing[n])
+    return max((net.finish[n][s] for n, s in enumerate(starts) if net.closing[n]), default=0)
 
 
 def best_serial(net: Net, span: Windows, *, bound: int, passes: int = 200) -> list[int] | None:
@@ -178,3 +187,57 @@ def best_serial(net: Net, span: Windows, *, bound: int, passes: int = 200) -> li
         if value <= bound:
             break
     return best
+
+
+def pulled_left(
+    net: Net, starts: Sequence[int], stay: set[int], cost: Sequence[Sequence[int] | None]
+) -> list[int]:
+    """Return the starts with every task as early as its crews, ties and its own cost let it.
+
+    Parameters
+    ----------
+    net : Net
+        The problem.
+    starts : sequence of int
+        A sound plan's starts by task index.
+    stay : set of int
+        Tasks that keep their start.
+    cost : sequence
+        Cost by start of each task, None where it has none; no task becomes dearer.
+    """
+    found = list(starts)
+    crews = CrewHours(net)
+    for task, start in enumerate(found):
+        crews.take(net.crews[task], start, net.finish[task][start])
+    moved = True
+    while moved:
+        moved = False
+        for task in sorted(set(range(len(found))) - stay, key=lambda n: (found[n], n)):
+            earlier = _earlier(net, crews, task, found, cost[task])
+            moved |= earlier < found[task]
+            found[task] = earlier
+    return found
+
+
+def _earlier(
+    net: Net, crews: CrewHours, task: int, starts: list[int], cost: Sequence[int] | None
+) -> int:
+    """Return the first start not later than the task's own that breaks nothing."""
+    now = starts[task]
+    crews.give(net.crews[task], now, net.finish[task][now])
+    low = max([0, *(bond.ready[_ref(net, bond, starts)] for bond in net.into[task])])
+    start = first_fit(net, crews, task, low)
+    while start < now:
+        dear = cost is not None and cost[start] > cost[now]
+        if not dear and all(_holds(net, bond, start, starts) for bond in net.out_of[task]):
+            break
+        start = first_fit(net, crews, task, start + 1)
+    crews.take(net.crews[task], start, net.finish[task][start])
+    return start
+
+
+def _holds(net: Net, bond: Bond, start: int, starts: list[int]) -> bool:
+    """Return whether a bond holds with its predecessor at another start."""
+    ref = start if bond.from_start else net.finish[bond.before][start]
+    latest = NEVER if bond.within is None else ref + bond.within
+    return bond.ready[ref] <= starts[bond.after] <= latest

@@ -60,6 +60,7 @@ def _work(rng, n, effort, shift, hours, crews, fit, bookings, costs) -> Work:
         not_before=int(rng.integers(0, 6)),
         booking=booking,
         cost=rng.integers(0, 3, hours).astype(np.int32) if costs else None,
+        fair=finish_table(np.ones(hours, bool), shift, effort),
     )
 
 
@@ -77,8 +78,8 @@ def _tie(rng, before, after, hours, shift) -> Tie:
     return Tie(f"t{before}", f"t{after}", ready, bool(rng.random() < 0.25), within)
 
 
-def brute_force(problem: Problem) -> tuple[int, int, int] | None:
-    """Return the least (close-in, appointments moved, cost), None where there is no plan.
+def brute_force(problem: Problem) -> tuple[int, int, int, int] | None:
+    """Return the least (close-in, appointments moved, people called, cost), None without a plan.
 
     Tries every start of every task, depth first; reads the tables only.
     """
@@ -90,7 +91,7 @@ def brute_force(problem: Problem) -> tuple[int, int, int] | None:
     options = [_options(work) for work in problem.tasks]
     taken = {crew: [0] * problem.hours for crew in problem.crews}
     starts = [0] * len(ids)
-    best: list[tuple[int, int, int] | None] = [None]
+    best: list[tuple[int, int, int, int] | None] = [None]
 
     def free(n: int, start: int, finish: int) -> bool:
         return all(
@@ -113,36 +114,38 @@ def brute_force(problem: Problem) -> tuple[int, int, int] | None:
                 return False
         return True
 
-    def go(n: int, value: tuple[int, int, int]) -> None:
+    def go(n: int, close_in: int, moved: tuple[str, ...], cost: int) -> None:
+        value = (close_in, len(moved), len(set(moved)), cost)
         if best[0] is not None and value >= best[0]:
             return
         if n == len(ids):
             best[0] = value
             return
-        for start, finish, moved, cost in options[n]:
-            close_in = max(value[0], finish) if closing[n] else value[0]
+        for start, finish, who, price in options[n]:
             if opens(n, start) and free(n, start, finish):
                 starts[n] = start
                 book(n, start, finish, 1)
-                go(n + 1, (close_in, value[1] + moved, value[2] + cost))
+                later = max(close_in, finish) if closing[n] else close_in
+                go(n + 1, later, (*moved, who) if who else moved, cost + price)
                 book(n, start, finish, -1)
 
-    go(0, (0, 0, 0))
+    go(0, 0, (), 0)
     return best[0]
 
 
-def _options(work: Work) -> list[tuple[int, int, int, int]]:
+def _options(work: Work) -> list[tuple[int, int, str, int]]:
+    """Return start, finish, who must be called, and cost of every start that is offered."""
     rows = []
     for start in range(work.not_before, work.finish.size):
         finish = int(work.finish[start])
         booking = work.booking
-        moved = booking is not None and start != booking.start
         if finish == NEVER or (work.starts and start not in work.starts):
             continue
+        moved = booking is not None and start != booking.start
         if moved and booking is not None:
             offered = start in booking.slots if booking.slots else start > booking.start
             if not offered or start < booking.earliest_move:
                 continue
         cost = 0 if work.cost is None else int(work.cost[start])
-        rows.append((start, finish, int(moved), cost))
+        rows.append((start, finish, booking.who if moved else "", cost))
     return rows
