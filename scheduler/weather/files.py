@@ -14,7 +14,7 @@ from scheduler.weather.nws_answers import answered_body, kind_of, problem_of, re
 from scheduler.weather.nws_grid import looks_like_gridpoint, read_gridpoint
 from scheduler.weather.place import at_site
 
-LARGEST_FILE = 64_000_000  # hours of a station over a century; kinds of text have lower bounds
+LARGEST_FILE = 32_000_000  # decades of a station's hours; kinds of text have lower bounds
 GRID_MARKS = (b"GRIB", b"CDF\x01", b"CDF\x02", b"CDF\x05", b"\x89HDF")
 NO_FORECAST = {  # answers of the service that are weather, but no forecast by hours
     "period forecast": "it has no rain amounts and no gusts and only serves as a cross-check; "

@@ -29,6 +29,8 @@ from scheduler.weather.intervals import HOUR_S, instant
 from scheduler.weather.json_text import LARGEST_BYTES, MOST_FAULTS, decoded
 from scheduler.weather.screen import screened
 
+ENOUGH_FAULTS: Final = 1000
+MOST_LINES: Final = 1_000_000  # a century of hours
 _HEAD: Final = re.compile(
     r"\s*(?P<name>[A-Za-z_0-9]+)\s*(?:[\[(]\s*(?P<unit>[^\])]+?)\s*[\])])?\s*"
 )
@@ -50,6 +52,8 @@ class CsvFaults:
             self._told.append(WeatherFileFault(self.file, field, value, want, line=line))
         else:
             self._more += 1
+        if self._more >= ENOUGH_FAULTS:
+            self.refuse_faulty()  # nothing is to be learnt from the rest
 
     def refuse_faulty(self) -> None:
         """Raise all faults found so far.
@@ -78,6 +82,10 @@ def read_hourly_csv(
     """
     text = decoded(raw, file, most_bytes)
     faults = CsvFaults(file)
+    lines = text.count("\n")
+    if lines > MOST_LINES:
+        faults.add(1, "the file", f"{lines} lines", f"want at most {MOST_LINES} hours")
+        faults.refuse_faulty()
     notes, skipped, body = _notes(text, faults)
     rows = _rows(body, skipped, faults)
     line, head = next(rows, (skipped + 1, []))

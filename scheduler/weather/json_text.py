@@ -16,6 +16,7 @@ from rules.errors import Faults, WeatherFileFault
 Path = tuple[str | int, ...]
 
 LARGEST_BYTES = 16_000_000  # a national alert list is 2 MB, a gridpoint answer 0.2 MB
+LONGEST_WALK = 2_000_000  # characters; in longer texts faults are told without their line
 MOST_FAULTS = 50  # more than this helps nobody; the rest is counted
 _SPACE = re.compile(r"[ \t\n\r]*")
 _STRING = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
@@ -46,10 +47,12 @@ class JsonDocument:
         """Return the faults found so far, each with its line, in order of the text."""
         if not self._faults:
             return []
-        lines = lines_of(self.text, {path for path, _, _ in self._faults})
+        shown = self._faults[:MOST_FAULTS]
+        short = len(self.text) <= LONGEST_WALK
+        lines = lines_of(self.text, {path for path, _, _ in shown}) if short else {}
         told = [
             WeatherFileFault(self.file, spoken(path), value, want, line=lines.get(path))
-            for path, value, want in self._faults[:MOST_FAULTS]
+            for path, value, want in shown
         ]
         told.sort(key=lambda fault: fault.line or 0)
         more = len(self._faults) - MOST_FAULTS
