@@ -15,6 +15,7 @@ EDGE = {"rules", "scheduler.planning", "scheduler.interfaces", "numpy"}
 MAY_IMPORT: dict[str, set[str]] = {
     "rules": {"rules", "numpy"},
     "rules/book.py": {"rules", "numpy", "pydantic"},
+    "rules/book_rows.py": {"rules", "pydantic"},
     "scheduler/planning": PLANNING,
     "scheduler/planning/solve.py": PLANNING | {"ortools"},
     "scheduler/interfaces.py": {"rules", "scheduler.planning"},

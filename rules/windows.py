@@ -1,0 +1,121 @@
+"""Aggregates over windows of hours, for every start at once.
+
+A window is ``low[start]`` up to ``high[start]``, hour ``high`` not in it. Sums come from running
+totals; least and greatest values from doubled strides, so that a window of any length costs two
+looks. Nothing here loops over hours.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.verdict import FloatArray
+
+HourIndex = NDArray[np.int64]
+
+
+def take(values: FloatArray, at: HourIndex) -> FloatArray:
+    """Return ``values`` at hours ``at``, which may have leading axes of its own.
+
+    Parameters
+    ----------
+    values : (..., hours)
+    at : (starts,) or (..., starts)
+        Hours within ``values``.
+    """
+    if at.ndim == 1:
+        return np.take(values, at, axis=-1)
+    lead = np.broadcast_shapes(values.shape[:-1], at.shape[:-1])
+    wide = np.broadcast_to(values, (*lead, values.shape[-1]))
+    return np.take_along_axis(wide, np.broadcast_to(at, (*lead, at.shape[-1])), axis=-1)
+
+
+def running_total(values: FloatArray) -> FloatArray:
+    """Return totals of the hours before each hour, one longer than ``values``."""
+    out = np.zeros((*values.shape[:-1], values.shape[-1] + 1))
+    np.cumsum(values, axis=-1, out=out[..., 1:])
+    return out
+
+
+def sum_between(totals: FloatArray, low: HourIndex, high: HourIndex) -> FloatArray:
+    """Return the sum of hours ``low`` up to ``high`` from running totals.
+
+    Hours outside the table add nothing; 0 where the window is empty.
+    """
+    hours = totals.shape[-1] - 1
+    if _is_run(low) and _is_run(high):
+        before, after = max(0, -int(low[0])), max(0, int(high[-1]) - hours)
+        edges = [(0, 0)] * (totals.ndim - 1) + [(before, after)]
+        totals = np.pad(totals, edges, mode="edge") if before or after else totals
+        count, first, second = low.size, int(low[0]) + before, int(high[0]) + before
+        return totals[..., second : second + count] - totals[..., first : first + count]
+    ends = (np.clip(high, 0, hours), np.clip(low, 0, hours))
+    return take(totals, ends[0]) - take(totals, ends[1])
+
+
+def least_between(values: FloatArray, low: HourIndex, high: HourIndex) -> FloatArray:
+    """Return the least of hours ``low`` up to ``high``.
+
+    NaN where one of them is NaN; hours outside the table do not count; inf where none is left.
+
+    Parameters
+    ----------
+    values : (..., hours)
+    low, high : (starts,) or (..., starts)
+        Hours of the table, or beyond either end of it.
+    """
+    before = max(0, -int(low.min(initial=0)))
+    after = max(0, int(high.max(initial=0)) - values.shape[-1])
+    table = _padded(values, before, after)
+    low, high = low + before, high + before
+    width = high - low
+    if low.ndim == 1 and _is_run(low) and _is_run(high):
+        return _least_of_run(table, int(low[0]), int(width[0]), low.size)
+    shape = (*np.broadcast_shapes(values.shape[:-1], width.shape[:-1]), width.shape[-1])
+    out = np.full(shape, np.inf)
+    level, longest = 0, int(width.max(initial=0))
+    while (1 << level) <= longest:
+        here = (width >= 1 << level) & (width < 2 << level)
+        _fill(out, table, low, high - (1 << level), here)
+        level += 1
+        if (1 << level) <= longest:
+            half = 1 << (level - 1)
+            table = np.minimum(table[..., :-half], table[..., half:])
+    return out
+
+
+def _padded(values: FloatArray, before: int, after: int) -> FloatArray:
+    if not before and not after:
+        return values
+    edges = [(0, 0)] * (values.ndim - 1) + [(before, after)]
+    return np.pad(values, edges, constant_values=np.inf)
+
+
+def _least_of_run(table: FloatArray, first: int, width: int, count: int) -> FloatArray:
+    if width <= 0:
+        return np.full((*table.shape[:-1], count), np.inf)
+    table, reach = table[..., first : first + count + width - 1], 1
+    while 2 * reach <= width:
+        table = np.minimum(table[..., :-reach], table[..., reach:])
+        reach *= 2
+    late = width - reach
+    return np.minimum(table[..., :count], table[..., late : late + count])
+
+
+def _fill(
+    out: FloatArray, table: FloatArray, low: HourIndex, late: HourIndex, here: NDArray[np.bool_]
+) -> None:
+    if not here.any():
+        return
+    if here.ndim == 1:
+        at = np.flatnonzero(here)
+        out[..., at] = np.minimum(take(table, low[at]), take(table, late[at]))
+        return
+    last = table.shape[-1] - 1
+    first, second = take(table, np.clip(low, 0, last)), take(table, np.clip(late, 0, last))
+    np.copyto(out, np.minimum(first, second), where=here)
+
+
+def _is_run(at: HourIndex) -> bool:
+    return at.ndim == 1 and at.size > 0 and bool((np.diff(at) == 1).all())
