@@ -25,13 +25,13 @@ def indoor_temperature(
     ----------
     air_temperature_c : (..., hours)
         Outdoor air at the beginning of each hour. [°C]
-    time_constant_h : number or (hours,)
+    time_constant_h : number, (hours,) or (..., hours)
         Heat stored in the house over heat lost per kelvin: 40 to 70 h for a tight insulated frame
         house, 20 to 40 h for a leaky older one, 5 to 15 h raised or with walls open (from
         memory). [h]
     indoor_start_c : number or (...)
         Indoor air at the beginning of the first hour. [°C]
-    heat_rise_k : number or (hours,)
+    heat_rise_k : number, (hours,) or (..., hours)
         What the heat on site would hold above outdoor air for good: watts over watts lost per
         kelvin. [K]
 
@@ -51,13 +51,12 @@ def indoor_temperature(
     First-order cool-down ``T = Tout + (T0 - Tout) exp(-t / tau)`` (any heat transfer text; the
     lumped-capacitance model); the sloped line adds its exact particular solution.
     """
-    hours = air_temperature_c.shape[-1]
-    tau = np.broadcast_to(np.asarray(time_constant_h, dtype=np.float64), (hours,))
-    if not (tau > 0.0).all():
+    tau = np.atleast_1d(np.asarray(time_constant_h, dtype=np.float64))
+    if (tau <= 0.0).any():
         raise OutOfRange("the house's time constant must be above zero hours")
     outside = air_temperature_c + heat_rise_k
     slope = np.diff(outside, append=outside[..., -1:], axis=-1)
-    decay = np.exp(-1.0 / tau)
+    decay = np.exp(-1.0 / tau) + np.zeros(air_temperature_c.shape[-1])
     gain = outside * (1.0 - decay) + slope * (1.0 - tau * (1.0 - decay))
     end = first_order(decay=decay, gain=gain, start=indoor_start_c)
     begin = np.concatenate([_first(indoor_start_c, end), end[..., :-1]], axis=-1)
@@ -81,3 +80,39 @@ def _dip(
         turns = (slope > 0.0) & (left > decay) & (left < 1.0)
         at_turn = outside - slope * tau * np.log(np.where(turns, left, 1.0))
     return np.where(turns, at_turn, np.nan)
+
+
+def open_time_constant(
+    *,
+    closed_time_constant_h: float,
+    heat_capacity_wh_per_k: float,
+    opening_area_m2: float,
+    wind_speed_ms: FloatArray,
+) -> FloatArray:
+    """Time constant of a house whose openings the wind blows through.
+
+    Parameters
+    ----------
+    closed_time_constant_h : number
+        Of the same house shut. [h]
+    heat_capacity_wh_per_k : number
+        Heat that the house holds per kelvin. [Wh/K]
+    opening_area_m2 : number
+        Free area of the openings on the windward side. [m²]
+    wind_speed_ms : (hours,) or (..., hours)
+        Wind at the openings. [m/s]
+
+    Returns
+    -------
+    (..., hours)
+        [h]
+
+    References
+    ----------
+    Air flow through openings ``Q = Cv A v`` with Cv 0.5 for wind square to the opening (ASHRAE
+    Handbook of Fundamentals, natural ventilation: 0.5 to 0.6), air of 1.2 kg/m³ and 1005 J/kg K.
+    """
+    blown = 1.2 * 1005.0 * 0.5 * opening_area_m2 * wind_speed_ms
+    shut = heat_capacity_wh_per_k / closed_time_constant_h
+    constant: FloatArray = heat_capacity_wh_per_k / (shut + blown)
+    return constant

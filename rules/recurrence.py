@@ -15,8 +15,8 @@ def first_order(*, decay: FloatArray, gain: FloatArray, start: FloatArray | floa
 
     Parameters
     ----------
-    decay : (hours,)
-        What is left of the state after each hour, above 0, at most 1. [1]
+    decay : (hours,) or (..., hours)
+        What is left of the state after each hour, above 0, at most 1; NaN where not known. [1]
     gain : (..., hours)
         What each hour adds. NaN makes this hour and all later ones NaN.
     start : (...) or number
@@ -37,15 +37,16 @@ def first_order(*, decay: FloatArray, gain: FloatArray, start: FloatArray | floa
     The closed form ``x[k] = A[k] * (x0 + sum(gain[j] / A[j]))`` with ``A`` the running product of
     the decays; taken in stretches so short that no factor leaves double precision.
     """
-    if not ((decay > 0.0) & (decay <= 1.0)).all():
+    if ((decay <= 0.0) | (decay > 1.0)).any():
         raise OutOfRange("what is left of a state after an hour must be above 0 and at most 1")
     out = np.empty(gain.shape)
     state = np.broadcast_to(np.asarray(start, dtype=np.float64), gain.shape[:-1])
     fall = -np.log(decay)
-    stretch = max(1, int(LARGEST_EXPONENT / max(float(fall.max(initial=0.0)), 1e-12)))
+    steepest = float(np.nanmax(fall, initial=0.0))
+    stretch = max(1, int(LARGEST_EXPONENT / max(steepest, 1e-12)))
     for begin in range(0, gain.shape[-1], stretch):
         part = slice(begin, begin + stretch)
-        left = np.exp(-np.cumsum(fall[part]))
+        left = np.exp(-np.cumsum(fall[..., part], axis=-1))
         out[..., part] = left * (state[..., None] + np.cumsum(gain[..., part] / left, axis=-1))
         state = out[..., min(begin + stretch, gain.shape[-1]) - 1]
     return out

@@ -155,3 +155,21 @@ def _student_by_normal() -> tuple[FloatArray, FloatArray]:
     below = 0.5 + (grid / (1.0 + grid**2) + np.arctan(grid)) / math.pi
     student = np.interp(chance, below, grid) * math.sqrt(3.0)
     return normal, student / (2.0 * math.sqrt(3.0) / math.pi)
+
+
+def chance_at_or_below(
+    *, forecast: float, limit: float, mean_absolute_error: float, fat: float
+) -> float:
+    """Return the chance that a value comes at or under a limit, given its forecast.
+
+    Parameters
+    ----------
+    forecast, limit, mean_absolute_error : number
+        In one unit.
+    fat : number
+        1 for the tails of day 1 (Student t), 0 for a Gaussian; as ``errors`` mixes them.
+    """
+    normal, student = _student_by_normal()
+    shaped = fat * student + (1.0 - fat) * normal * math.sqrt(math.pi / 2.0)
+    latent = np.interp((limit - forecast) / mean_absolute_error, shaped, normal)
+    return 0.5 * math.erfc(-float(latent) / math.sqrt(2.0))
