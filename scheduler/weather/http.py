@@ -71,8 +71,8 @@ class Fetcher:
         """Start the budget: what follows must be over in ``budget_s`` seconds."""
         self._deadline = self.clock() + self.budget_s
 
-    def get(self, url: str) -> Answer:
-        """Return the answer of this address.
+    def get(self, url: str, *, once: bool = False) -> Answer:
+        """Return the answer of this address; with ``once`` a refusal is not tried again.
 
         Raises
         ------
@@ -85,7 +85,7 @@ class Fetcher:
                 return self._once(url)
             except Refused as refused:
                 wait = max(pause * random.uniform(0.75, 1.25), refused.after_s or 0.0)  # noqa: S311
-                if not refused.heals or self.clock() + wait >= self._deadline:
+                if once or not refused.heals or self.clock() + wait >= self._deadline:
                     return self._kept_or_raise(url, refused)
             self.sleep(wait)
             pause *= 2

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 from urllib.parse import urlsplit, urlunsplit
 
 from rules.errors import Faults, WeatherFileFault, WeatherUnavailable
@@ -22,11 +22,19 @@ from scheduler.planning.job import Site
 from scheduler.weather.http import Answer, Fetcher, Refused, retry_after_s
 from scheduler.weather.intervals import instant
 from scheduler.weather.json_text import JsonDocument
+from scheduler.weather.nws_alerts import read_alerts
 from scheduler.weather.nws_answers import EXPIRED, PERMANENT, problem_kind, problem_of, reason
 from scheduler.weather.nws_grid import SOURCE, looks_like_gridpoint, read_gridpoint
+from scheduler.weather.nws_periods import Period, chances, disagreement, read_periods
 
+Read = TypeVar("Read")
 FORMAT: Final = "closein-nws/1"
 PUBLIC: Final = "https://api.weather.gov"
+ASIDE: Final = {  # answers that help but are not needed: the link that points names for them
+    "hourly": "forecastHourly",
+    "half-day": "forecast",
+    "alerts": "",
+}
 HEAL: Final = frozenset({429, 500, 502, 503, 504})
 
 
@@ -67,7 +75,14 @@ class NwsGridpoints:
         answers = {"points": self._fetcher.get(f"{self._url}/points/{coordinates(site)}")}
         cell = self._link(answers["points"], "forecastGridData")
         answers["gridpoint"] = self._fetcher.get(cell)
-        return self._bundle(answers)
+        missing = []
+        for name, link in ASIDE.items():
+            try:
+                aside = self._aside(answers["points"], link, site)
+                answers[name] = self._fetcher.get(aside, once=True)
+            except WeatherUnavailable as error:
+                missing.append(f"without the {name} answer: {error}")
+        return self._bundle(answers, missing)
 
     def parse(self, raw: bytes) -> Forecast:
         """Return the forecast that ``fetch`` or a recorded gridpoint answer holds.
@@ -83,12 +98,11 @@ class NwsGridpoints:
         data = document.data
         if not isinstance(data, dict) or data.get("format") != FORMAT:
             return _tolerant(document)
-        answers = data.get("answers")
-        grid = answers.get("gridpoint") if isinstance(answers, dict) else None
-        if not isinstance(grid, dict) or not isinstance(grid.get("body"), str):
+        bodies = _bodies(data.get("answers"))
+        if "gridpoint" not in bodies:
             raise Faults([WeatherFileFault(SOURCE, "gridpoint", None, "want the answer's body")])
-        forecast = _tolerant(JsonDocument(grid["body"].encode(), f"{SOURCE} gridpoint"))
-        return _told(forecast, data, grid, raw)
+        forecast = _tolerant(JsonDocument(bodies["gridpoint"].encode(), f"{SOURCE} gridpoint"))
+        return _told(_with_asides(forecast, bodies), data, raw)
 
     def _link(self, points: Answer, name: str) -> str:
         """Return an address that the points answer names, on the server that was asked."""
@@ -101,7 +115,12 @@ class NwsGridpoints:
         path = here.path + parts.path
         return urlunsplit((here.scheme, here.netloc, path, parts.query, ""))
 
-    def _bundle(self, answers: Mapping[str, Answer]) -> bytes:
+    def _aside(self, points: Answer, link: str, site: Site) -> str:
+        if link:
+            return self._link(points, link)
+        return f"{self._url}/alerts/active?point={coordinates(site)}"
+
+    def _bundle(self, answers: Mapping[str, Answer], missing: Sequence[str]) -> bytes:
         notes = [
             f"the service did not answer; this is its {name} answer of {kept:%Y-%m-%d %H:%M}Z"
             for name, answer in answers.items()
@@ -110,7 +129,7 @@ class NwsGridpoints:
         bundle = {
             "format": FORMAT,
             "fetched_at": self._now().isoformat(timespec="seconds"),
-            "notes": [*notes, *self._fetcher.notes],
+            "notes": [*notes, *missing, *self._fetcher.notes],
             "answers": {name: _as_json(answer) for name, answer in answers.items()},
         }
         return json.dumps(bundle, ensure_ascii=False, indent=1).encode()
@@ -155,15 +174,65 @@ def _tolerant(document: JsonDocument) -> Forecast:
     return replace(forecast, provenance=replace(of, findings=(*faults, *of.findings)))
 
 
-def _told(
-    forecast: Forecast, data: Mapping[str, object], grid: Mapping[str, object], raw: bytes
-) -> Forecast:
+def _bodies(answers: object) -> dict[str, str]:
+    """Return the text of each answer of a bundle."""
+    if not isinstance(answers, dict):
+        return {}
+    return {
+        name: answer["body"]
+        for name, answer in answers.items()
+        if isinstance(answer, dict) and isinstance(answer.get("body"), str)
+    }
+
+
+def _with_asides(forecast: Forecast, bodies: Mapping[str, str]) -> Forecast:
+    """Add what the other answers tell: warnings, chances of half days, and contradictions.
+
+    One that cannot be read is told and left out; nothing is planned on it.
+    """
+    findings: list[Finding] = []
+    periods: dict[str, tuple[Period, ...]] = {}
+    for name in ("hourly", "half-day"):
+        periods[name] = _aside_read(name, bodies, findings, read_periods) or ()
+    return replace(
+        forecast,
+        periods=chances(periods["half-day"]),
+        alerts=_aside_read("alerts", bodies, findings, read_alerts),
+        provenance=replace(
+            forecast.provenance,
+            findings=(
+                *forecast.provenance.findings,
+                *disagreement(forecast.table, periods["hourly"]),
+                *findings,
+            ),
+        ),
+    )
+
+
+def _aside_read(
+    name: str,
+    bodies: Mapping[str, str],
+    findings: list[Finding],
+    read: Callable[[JsonDocument], Read | None],
+) -> Read | None:
+    if name not in bodies:
+        return None
+    try:
+        document = JsonDocument(bodies[name].encode(), f"{SOURCE} {name}")
+        told = read(document)
+    except Faults as error:
+        findings += [Finding("", line) for line in error.lines()]
+        return None
+    findings += [Finding("", str(fault)) for fault in document.faults()]
+    return told
+
+
+def _told(forecast: Forecast, data: Mapping[str, object], raw: bytes) -> Forecast:
     """Add what the fetch tells: when it was, and where an older answer stood in."""
     notes = data.get("notes")
     noted = tuple(Finding("", str(note)) for note in notes) if isinstance(notes, list) else ()
-    fetched = grid.get("kept_from") or data.get("fetched_at")
     try:
-        fetched_at = instant(str(fetched))
+        fetched_at = instant(str(data.get("fetched_at")))
     except ValueError:
         fetched_at = None
     of = replace(
