@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from rules.units import convert
 from scheduler.jobfile import schema
 from scheduler.jobfile.element import inside
+from scheduler.jobfile.exposure_parts import exposure_limits
 from scheduler.jobfile.fields import value_of
 from scheduler.jobfile.moments import end_of_day, start_of_day
 from scheduler.planning.job import (
@@ -22,7 +23,6 @@ from scheduler.planning.job import (
     Criterion,
     Daylight,
     Document,
-    ExposureLimits,
     Job,
     Link,
     LinkKind,
@@ -68,7 +68,7 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
             for o in part.overrides
         ),
         confirmations=tuple(Confirmation(c.row, c.who, c.on, c.edition) for c in part.confirmed),
-        exposure=_exposure(part.exposure),
+        exposure=exposure_limits(part.exposure),
         delivery=tuple(part.delivery),
         daylight=tuple(_daylight(day, zone) for day in part.daylight),
         what_ifs=tuple(_what_if(what) for what in part.what_if),
@@ -244,23 +244,6 @@ def _plain(value: object) -> object:
     if isinstance(value, list):
         return tuple(_plain(item) for item in value)
     return value_of(value) if isinstance(value, str) else value
-
-
-def _exposure(part: schema.ExposurePart) -> ExposureLimits:
-    def celsius(f: float | None, c: float | None, default: float) -> float:
-        if c is not None:
-            return c
-        return default if f is None else convert(f, "degF", "degC")
-
-    usual = ExposureLimits()
-    return ExposureLimits(
-        indoor_freezing_c=celsius(
-            part.indoor_freezing_f, part.indoor_freezing_c, usual.indoor_freezing_c
-        ),
-        time_constant_h=part.time_constant_h,
-        indoor_start_c=celsius(part.indoor_start_f, part.indoor_start_c, usual.indoor_start_c),
-        heat_w_per_k=part.heat_w_per_k,
-    )
 
 
 def _daylight(part: schema.DaylightPart, zone: tzinfo) -> Daylight:

@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from rules.units import UNITS
 from rules.words import site_quantities
 from scheduler.jobfile.element import Element
+from scheduler.jobfile.exposure_parts import ExposurePart
 from scheduler.jobfile.fields import (
     ClockOrMoment,
     CrewId,
@@ -287,22 +288,6 @@ class ConfirmedPart(Part):
     who: Text = _says("who compared it")
     on: Day = _says("when")
     edition: Text = _says("the edition compared with")
-
-
-class ExposurePart(Part):
-    """How much weather the open house may take."""
-
-    at_most_one = (
-        ("indoor_freezing_f", "indoor_freezing_c"),
-        ("indoor_start_f", "indoor_start_c"),
-    )
-
-    indoor_freezing_f: float | None = _says("indoor air that counts as freezing", default=None)
-    indoor_freezing_c: float | None = _says("the same in °C", default=None)
-    time_constant_h: float = _says("hours the open house holds heat", gt=0, le=500, default=10.0)
-    indoor_start_f: float | None = _says("indoor air at the start", default=None)
-    indoor_start_c: float | None = _says("the same in °C", default=None)
-    heat_w_per_k: float = _says("heat given, per degree to the outside", ge=0, default=0.0)
 
 
 class DaylightPart(Part):

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from enum import StrEnum
 
+from rules.frost import Soil
+
 
 class State(StrEnum):
     """How far a task is, as the job file says; the progress log wins over it."""
@@ -234,14 +236,69 @@ class WhatIf:
 
 
 @dataclass(frozen=True, slots=True)
+class OpeningsToWind:
+    """Openings the wind blows through, for a house whose heat is reckoned from them."""
+
+    area_m2: float  # free area on the windward side
+    heat_capacity_wh_per_k: float  # of the house
+    closed_time_constant_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class WoodLimits:
+    """What deck, sheathing, framing and insulation may take of rain and damp; None: not judged."""
+
+    start_pct: float = 15.0  # moisture now, best from a meter
+    at_most_pct: float | None = None
+    rain_inside_mm: float | None = None  # water through the openings in all
+    mould_index: float | None = None
+    sensitivity: str = "very_sensitive"
+    faces_deg: tuple[float, ...] = ()  # where the openings look; (): every wind blows in
+    open_to_sky: bool = False  # no roof over the deck
+
+
+@dataclass(frozen=True, slots=True)
+class GroundLimits:
+    """Frost under bare or shallow footings and inside an open basement."""
+
+    frost_free_m: float  # from the surface down to the underside of the footing
+    soil: Soil = field(default_factory=Soil)
+    blanket_m2k_w: float = 0.0
+    snow_counts: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class GustLimits:
+    """Gusts that the engineer allows on the raised house, and the maker on a covering."""
+
+    raised_house_ms: float | None = None
+    covers_ms: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CoverLimit:
+    """A covering that sun wears out: building paper, deck, temporary covers."""
+
+    name: str
+    since: date
+    days: int  # in the open, as its maker allows
+
+
+@dataclass(frozen=True, slots=True)
 class ExposureLimits:
     """How much weather the open house may take; the job may set each."""
 
     indoor_freezing_c: float = 0.0
-    time_constant_h: float = 10.0  # of the raised, open house; trade-facts H1, from memory
+    time_constant_h: float = 10.0  # of the raised, open house; 5 to 15 h, from memory
     indoor_start_c: float = 10.0
-    heat_w_per_k: float = 0.0
+    heat_w_per_k: float = 0.0  # heat that the open house loses for each kelvin
+    heat_w: float = 0.0  # given by heaters that run while it is open
+    openings: OpeningsToWind | None = None  # in place of the time constant
     water_lines_hang: bool = False  # filled water lines in the open air under or in the house
+    wood: WoodLimits | None = None
+    ground: GroundLimits | None = None
+    gusts: GustLimits = GustLimits()
+    covers: tuple[CoverLimit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
