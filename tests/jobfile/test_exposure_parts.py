@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import pytest
 from pydantic import ValidationError
 
@@ -31,7 +29,7 @@ def test_us_units_become_si() -> None:
                     "blanket_r": 5,
                 },
                 "gusts": {"raised_house_mph": 40},
-                "covers": [{"name": "house wrap", "since": date(2026, 10, 20), "days": 90}],
+                "covers": [{"name": "house wrap", "since": "2026-10-20", "days": 90}],
             }
         )
     )  # fmt: skip
@@ -58,7 +56,7 @@ def test_us_units_become_si() -> None:
         {"ground": {}},
         {"ground": {"frost_free_in": 12, "frost_free_m": 0.3}},
         {"wood": {"faces": ["up"]}},
-        {"covers": [{"name": "wrap", "since": date(2026, 10, 20), "days": 0}]},
+        {"covers": [{"name": "wrap", "since": "2026-10-20", "days": 0}]},
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_refused(given: dict[str, object]) -> None:
