@@ -6,7 +6,7 @@ governs. What nobody provides is said to be absent, a hole is a gap: neither is 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal
@@ -14,12 +14,15 @@ from typing import Final, Literal
 import numpy as np
 
 from rules.errors import OutOfRange
+from rules.quantities import computed, inputs_of, si_unit, weather_columns
 from rules.units import UNITS, convert
 from rules.verdict import FloatArray
+from rules.words import site_quantities
 from scheduler.planning.answer import Span
 from scheduler.planning.decide_hours import hour_of, last_hour, moment_of
 from scheduler.planning.decide_known import Known, reading_time
 from scheduler.planning.decide_ruling import hours_between
+from scheduler.planning.decide_trial import Trial
 from scheduler.planning.job import Task
 from scheduler.planning.log import Fact, Reading
 
@@ -27,20 +30,7 @@ Sense = Literal["low", "high"]
 Missing = Literal["", "absent", "gap", "stale", "beyond"]
 
 # Weather by its plain name: the house column and the unit that column is in.
-COLUMNS: Final[dict[str, tuple[str, str]]] = {
-    "air_temperature": ("air_temperature_c", "degC"),
-    "dew_point_temperature": ("dew_point_temperature_c", "degC"),
-    "relative_humidity": ("relative_humidity_pct", "%"),
-    "wind_speed": ("wind_speed_ms", "m/s"),
-    "wind_speed_of_gust": ("wind_speed_of_gust_ms", "m/s"),
-    "precipitation_amount": ("precipitation_amount_mm", "mm"),
-    "precipitation_probability": ("precipitation_probability_pct", "%"),
-    "snowfall_amount": ("snowfall_amount_mm", "mm"),
-    "cloud_area_fraction": ("cloud_area_fraction_pct", "%"),
-    "surface_temperature": ("surface_temperature_c", "degC"),
-    "thunderstorm_probability": ("thunderstorm_probability_pct", "%"),
-    "ice_accumulation": ("ice_accumulation_mm", "mm"),
-}
+COLUMNS: Final = weather_columns()
 AMOUNTS: Final = frozenset({"precipitation_amount", "snowfall_amount", "ice_accumulation"})
 # Site quantities that a fact may state in place of a reading: element and condition.
 FACTS: Final[dict[str, tuple[str, str]]] = {
@@ -160,6 +150,71 @@ def aggregate(values: FloatArray, taken_as: str) -> tuple[float, int | None]:
     if taken_as == "sum":
         return float(values.sum()), None
     raise ValueError(f"taken as {taken_as!r}")
+
+
+# any quantity of a row by hour
+
+
+def is_hourly(quantity: str) -> bool:
+    """Tell whether a quantity comes by hour: a weather column or a function of some."""
+    return quantity in COLUMNS or computed(quantity) is not None
+
+
+def hourly(
+    trial: Trial,
+    quantity: str,
+    unit: str,
+    span: Span,
+    *,
+    given: Mapping[str, float] | None = None,
+) -> FloatArray | None:
+    """Return a quantity by hour of a span; None where a source of it is absent."""
+    if quantity in COLUMNS:
+        if COLUMNS[quantity][0] not in trial.known.view.hours:
+            return None
+        return weather(trial.known, quantity, unit, span.start, span.end)
+    function = computed(quantity)
+    if function is None:
+        return None
+    arguments: dict[str, object] = {}
+    for name, needed in inputs_of(quantity):
+        value = _argument(trial, name, span, given or {})
+        if value is not None:
+            arguments[name] = value
+        elif needed:
+            return None
+    values = np.asarray(function(**arguments), dtype=np.float64)
+    count = last_hour(span.end) - hour_of(span.start)
+    wide = np.broadcast_to(values, (count,))
+    return np.asarray(convert(wide.copy(), si_unit(unit), unit), dtype=np.float64)
+
+
+def _argument(
+    trial: Trial, name: str, span: Span, given: Mapping[str, float]
+) -> FloatArray | float | None:
+    """Return an argument of a computed quantity: read on site, by hour, or as the row gives it."""
+    stem, _, _ = name.rpartition("_")
+    read = _read_argument(trial, stem)
+    if read is not None and stem not in COLUMNS:
+        return read
+    if stem in COLUMNS and COLUMNS[stem][0] == name:
+        if name not in trial.known.view.hours:
+            return read if read is not None else given.get(name)
+        unit = COLUMNS[stem][1]
+        return weather(trial.known, stem, unit, span.start, span.end)
+    if name in trial.known.view.hours:
+        return trial.known.view.hours[name].cut(span.start, span.end)
+    return given.get(name)
+
+
+def _read_argument(trial: Trial, stem: str) -> float | None:
+    own = site_quantities().get(stem)
+    if own is None:
+        return None
+    unit = si_unit(own.unit)
+    found = site(trial.known, stem, unit, trial.task, "high")
+    usable = found is not None and found.value is not None and not isinstance(found.value, bool)
+    return float(found.value) if usable and found and found.value is not None else None
 
 
 # readings and facts

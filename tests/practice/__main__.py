@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from tests.practice.asking import NoAnswer, ask
-from tests.practice.inputs import papers
+from tests.practice.inputs import papers, safe_names
 from tests.practice.judging import Judgement, judge
 from tests.practice.reading import UnreadableCases, read_cases, read_vocabulary
 from tests.practice.words import unknown_words
@@ -68,8 +68,25 @@ def verdict(case: Mapping[str, Any], vocabulary: Mapping[str, Any]) -> tuple[str
             answer = ask(papers(case), Path(folder))
         except NoAnswer as error:
             return "wrong", Judgement((f"no answer: {error}",), ())
-    judgement = judge(case["expect"], answer, zone)
+    judgement = judge(case["expect"], _with_own_names(answer, case), zone)
     return ("wrong" if judgement.misses else "right"), judgement
+
+
+def _with_own_names(answer: Mapping[str, Any], case: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return the answer under the ids that the case uses."""
+    own = safe_names(case.get("inputs") or {})
+
+    def renamed(value: Any) -> Any:
+        if isinstance(value, list):
+            return [renamed(item) for item in value]
+        if isinstance(value, Mapping):
+            return {
+                k: own.get(v, v) if k in {"task", "what_if"} and isinstance(v, str) else renamed(v)
+                for k, v in value.items()
+            }
+        return value
+
+    return renamed(answer)  # type: ignore[no-any-return]
 
 
 if __name__ == "__main__":

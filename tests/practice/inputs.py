@@ -5,9 +5,11 @@ Only ``place``, ``asked`` and ``inputs`` are taken; nothing here knows a single 
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -26,12 +28,16 @@ FORECAST_KEYS = {
     "days",
 }  # fmt: skip
 # Task keys that a job file has under the same name, and those it keeps under `element`.
+PLACE_KEYS = ("name", "latitude", "longitude", "elevation_ft", "time_zone")
+SAME_JOB_KEYS = ("documents", "daylight", "what_if")
 SAME_TASK_KEYS = (
     "id", "work_type", "booked", "offered", "slots", "days", "duration_h", "grouted", "load",
     "beside", "place", "label", "after",
 )  # fmt: skip
 ELEMENT_KEYS = ("hours", "hours_on_request", "sealed", "under_cover")
 DEFAULT_DURATION_H = 1.0
+ID_KEYS = ("id", "after", "label", "for_task")
+SLUG = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,39}")  # what a job file takes as an id
 FOOT_M = 0.3048
 
 
@@ -49,10 +55,10 @@ class Papers:
 def papers(case: Row) -> Papers:
     """Return what the product reads for a case."""
     zone = ZoneInfo(case["place"]["time_zone"])
-    inputs: Row = case.get("inputs") or {}
+    inputs: Row = _named_safely(case.get("inputs") or {})
     asked_at = moment(case["asked"]["at"], zone)
     return Papers(
-        job=_job(case["place"], inputs),
+        job=_job(case["place"], inputs, asked_at, zone),
         forecasts=tuple(_forecasts(inputs, asked_at, zone)),
         observed=_observed(inputs, asked_at),
         entries=tuple(_entries(inputs, asked_at, zone)),
@@ -60,46 +66,91 @@ def papers(case: Row) -> Papers:
     )
 
 
+def _named_safely(inputs: Row) -> Row:
+    """Return inputs whose ids a job file can hold; ids that it can stay as they are."""
+    names = {
+        str(row["id"]): _safe(str(row["id"]))
+        for key in ("tasks", "documents", "what_if")
+        for row in inputs.get(key) or []
+    }
+
+    def renamed(value: object) -> object:
+        if isinstance(value, list):
+            return [renamed(item) for item in value]
+        return names.get(str(value), value)
+
+    made = dict(inputs)
+    for key in ("tasks", "documents", "what_if"):
+        if inputs.get(key):
+            made[key] = [
+                {k: renamed(v) if k in ID_KEYS else v for k, v in row.items()}
+                for row in inputs[key]
+            ]
+    return made
+
+
+def safe_names(inputs: Row) -> dict[str, str]:
+    """Return the ids as the case has them by the name the job file was given."""
+    rows = [row for key in ("tasks", "what_if") for row in inputs.get(key) or []]
+    return {_safe(str(row["id"])): str(row["id"]) for row in rows}
+
+
+def _safe(name: str) -> str:
+    if SLUG.fullmatch(name):
+        return name
+    return f"n{name.encode().hex()}"[:40]
+
+
 # the job
 
 
-def _job(place: Row, inputs: Row) -> Row:
+def _job(place: Row, inputs: Row, asked_at: datetime, zone: ZoneInfo) -> Row:
     return {
         "closein": 1,
         "name": str(place["name"]),
-        "site": {key: place[key] for key in
-                 ("name", "latitude", "longitude", "elevation_ft", "time_zone")},
+        "site": {
+            key: place[key]
+            for key in ("name", "latitude", "longitude", "elevation_ft", "time_zone")
+        },
         "units": "us",
         "hours": {"mon-sun": "06:00-18:00"},
         "measures": {"on_hand": list(inputs.get("on_hand") or [])},
-        "tasks": [_task(task) for task in inputs.get("tasks") or []],
-        **_papers_of(inputs),
-    }  # fmt: skip
+        "tasks": [_task(task, asked_at, zone) for task in inputs.get("tasks") or []],
+        **{key: list(inputs[key]) for key in SAME_JOB_KEYS if inputs.get(key)},
+    }
 
 
-def _papers_of(inputs: Row) -> dict[str, Any]:
-    kept = ("documents", "daylight", "what_if")
-    return {key: list(inputs[key]) for key in kept if inputs.get(key)}
-
-
-def _task(task: Row) -> dict[str, Any]:
+def _task(task: Row, asked_at: datetime, zone: ZoneInfo) -> dict[str, Any]:
     made = {key: task[key] for key in SAME_TASK_KEYS if task.get(key) is not None}
-    made.setdefault("name", str(task["id"]))
-    if "from" in task:
+    if task.get("from") is not None:
         made["booked"] = task["from"]
     for ours, theirs in (("until", "to"), ("started", "started"), ("finished", "finished")):
         if task.get(theirs) is not None:
             made[ours] = task[theirs]
-    if task.get("finished") is not None:
+    if "finished" in made:
         made["state"] = "done"
     if task.get("quantity_yd3") is not None:
         made["quantity"] = {"amount": task["quantity_yd3"], "unit": "yd3"}
-    if not ({"duration_h", "finished"} & made.keys() or {"booked", "until"} <= made.keys()):
+    if not {"duration_h", "finished"} & made.keys() and not {"booked", "until"} <= made.keys():
         made["duration_h"] = DEFAULT_DURATION_H
-    element = {key: task[key] for key in ELEMENT_KEYS if task.get(key) is not None}
-    if element:
-        made["element"] = element
-    return made
+    if "started" in made and "finished" not in made:
+        made |= _under_way(made, asked_at, zone)
+    element = {key: _plain(task[key]) for key in ELEMENT_KEYS if task.get(key) is not None}
+    return made | ({"element": element} if element else {})
+
+
+def _under_way(made: Row, asked_at: datetime, zone: ZoneInfo) -> dict[str, Any]:
+    """Say what a person would of work that was begun: what is left of its hours."""
+    begun = moment(made["started"], zone)
+    end = moment(made["until"], zone) if "until" in made else None
+    if end is None:
+        end = begun + timedelta(hours=float(made.get("duration_h", DEFAULT_DURATION_H)))
+    left = (end - asked_at).total_seconds() / 3600.0
+    return {"state": "under_way", "hours_left": max(left, 0.25)}
+
+
+def _plain(value: object) -> object:
+    return value if isinstance(value, str | bool | int | float) else json.dumps(value)
 
 
 # weather
@@ -132,9 +183,14 @@ def _beside(inputs: Row) -> dict[str, Any]:
 
 def _weather(forecast: Row) -> dict[str, Any]:
     made: dict[str, Any] = {"format": HOUSE}
-    for key in ("issued_at", "source", "station", "periods"):
+    for key in ("issued_at", "source", "station"):
         if forecast.get(key) is not None:
             made[key] = forecast[key]
+    if forecast.get("periods"):
+        made["periods"] = [
+            {k.removesuffix("_pct"): v for k, v in period.items()}
+            for period in forecast["periods"]
+        ]
     if forecast.get("wind_height_ft") is not None:
         made["wind_height_m"] = float(forecast["wind_height_ft"]) * FOOT_M
     columns = dict(_columns(forecast))

@@ -1,0 +1,255 @@
+"""Numbers that bear on a call, beside the value of each limit: named in a row's ``also``.
+
+Each function gives the numbers of one name; none where nothing is known of it. Nothing here
+decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from datetime import datetime, timedelta
+from typing import Final
+
+import numpy as np
+
+from rules.book import Row
+from rules.units import convert
+from scheduler.planning.answer import NumberLine, Span
+from scheduler.planning.decide_ages import as_moment, since
+from scheduler.planning.decide_conditions import said_number
+from scheduler.planning.decide_history import SOURCES
+from scheduler.planning.decide_hours import hour_of, moment_of
+from scheduler.planning.decide_known import Known, reading_time
+from scheduler.planning.decide_quantities import COLUMNS, over_hours, reach, weather
+from scheduler.planning.decide_ruling import Ruling, after, hours_between
+from scheduler.planning.decide_times import forecast_end
+from scheduler.planning.decide_trial import Trial
+
+FREEZING_F: Final = 32.0  # the freezing point of water, in the unit people read it
+Numbers = Iterator[NumberLine]
+
+
+def also(trial: Trial, row: Row, ruling: Ruling) -> list[NumberLine]:
+    """Return the numbers that a row tells beside its own value."""
+    made: list[NumberLine] = []
+    for name in row.also:
+        numbers = NAMED.get(name)
+        if numbers is not None:
+            made += numbers(trial, row, ruling)
+    return made
+
+
+def _midpoint(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    span = Span(trial.start, after(trial.start, 24.0))
+    low = over_hours(trial.known, "air_temperature", "degF", "min", span, whole=True)
+    high = over_hours(trial.known, "air_temperature", "degF", "max", span, whole=True)
+    if low.value is not None and high.value is not None:
+        middle = (float(low.value) + float(high.value)) / 2.0
+        yield NumberLine("air_temperature_midpoint", "value", middle, "degF", window=span)
+
+
+def _above_freezing(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    """Give the hour from which air is above freezing and stays so."""
+    known = trial.known
+    end = reach(known, "air_temperature")
+    if end is None or end <= known.now:
+        return
+    air = weather(known, "air_temperature", "degF", known.now, end)
+    cold = np.flatnonzero(~(air > FREEZING_F))
+    first = int(cold[-1]) + 1 if cold.size else 0
+    if first < air.size:
+        at = moment_of(hour_of(known.now) + first)
+        yield NumberLine("air_above_freezing", "first_time", at, "time")
+
+
+def _freezing_time(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    known = trial.known
+    end = reach(known, "air_temperature")
+    if end is None or end <= known.now:
+        return
+    air = weather(known, "air_temperature", "degF", known.now, end)
+    yield NumberLine("freezing_time", "duration", float((air < FREEZING_F).sum()), "h")
+
+
+def _frost_nights(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    """Count the recorded nights whose low was below freezing."""
+    series = trial.known.view.hours.get("air_temperature_c")
+    if series is None:
+        return
+    lows: dict[object, float] = {}
+    for place, value in enumerate(series.values):
+        hour = series.first + place
+        if hour >= hour_of(trial.known.now) or np.isnan(value):
+            continue
+        night = trial.known.local_day(moment_of(hour) - timedelta(hours=12))
+        lows[night] = min(lows.get(night, np.inf), float(value))
+    if lows:
+        count = sum(low < 0.0 for low in lows.values())
+        yield NumberLine("frost_nights", "count", count, "count")
+
+
+def _gust_over_limit(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    """Give the first and last coming hour with a gust above the row's limit."""
+    edges = [band.up_to for band in row.bands if band.up_to is not None]
+    end = reach(trial.known, "wind_speed_of_gust")
+    if not edges or end is None or end <= trial.known.now:
+        return
+    gust = weather(trial.known, "wind_speed_of_gust", row.unit, trial.known.now, end)
+    over = np.flatnonzero(gust > edges[-1])
+    for taken_as, place in (("first_time", 0), ("last_time", -1)):
+        if over.size:
+            at = moment_of(hour_of(trial.known.now) + int(over[place]))
+            yield NumberLine("gust_over_limit", taken_as, at, "time")
+
+
+def _zone(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    """Give the zone to keep clear beside a wall: height and length, each with what is added."""
+    for name, what, extra in (
+        ("zone_depth", "wall.height", row.given.get("zone_beyond_height_ft")),
+        ("zone_length", "wall.length", row.given.get("zone_beyond_length_ft")),
+    ):
+        size = said_number(what, "ft", trial)
+        if size is not None and extra is not None:
+            yield NumberLine(name, "value", size + extra, "ft")
+
+
+def _dew_margin(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    for reading in trial.known.latest_readings("surface_temperature", trial.task.place):
+        at = reading_time(reading)
+        dew = trial.known.view.hours.get(COLUMNS["dew_point_temperature"][0])
+        if at is None or dew is None:
+            continue
+        there = float(dew.hours(hour_of(at), hour_of(at) + 1)[0])
+        margin = float(convert(float(reading.value), reading.unit, "degC")) - there
+        if np.isfinite(margin):
+            value = float(convert(margin, "delta_degC", "delta_degF"))
+            yield NumberLine(
+                "dew_point_margin", "value", value, "delta_degF", at=at, place=reading.place
+            )
+
+
+def _period_chance(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    if trial.known.newest is None:
+        return
+    for period in trial.known.newest.periods:
+        if period.start < trial.end and trial.start < period.end:
+            yield NumberLine(
+                "precipitation_probability_of_period",
+                "value",
+                period.precipitation_probability_pct,
+                "%",
+                window=Span(period.start, period.end),
+            )
+
+
+def _any_chance(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    """Bound the chance of a wet hour in the work: hourly chances do not simply combine."""
+    name = "precipitation_probability"
+    chance = weather(trial.known, name, "%", trial.start, trial.end)
+    if chance.size == 0 or np.isnan(chance).any():
+        return
+    share = chance / 100.0
+    bounds = {
+        "min": float(share.max()),
+        "max": float(min(share.sum(), 1.0)),
+        "if_independent": float(1.0 - np.prod(1.0 - share)),
+    }
+    for taken_as, value in bounds.items():
+        yield NumberLine(
+            "any_precipitation_probability", taken_as, value * 100.0, "%", window=trial.span
+        )
+
+
+def _passed(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    """Give the first hour at which the row asks for something."""
+    if ruling.outcome.value != "go" and ruling.measures and ruling.measures[0].start is not None:
+        first = min(m.start for m in ruling.measures if m.start is not None)
+        yield NumberLine("hot_weather_limit_passed", "first_time", first, "time")
+
+
+def _first_freezing(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    """Give the age of the work at its first reading below freezing."""
+    for quantity, age in zip(SOURCES, ("grout", "concrete", "masonry"), strict=True):
+        placed = since(trial.known, f"age_of_{age}", trial.task)
+        if placed is None:
+            continue
+        for reading in trial.known.past_readings(quantity):
+            at = reading_time(reading)
+            cold = float(convert(float(reading.value), reading.unit, "degF")) < FREEZING_F
+            if at is not None and at >= placed and cold:
+                yield NumberLine("age_at_first_freezing", "value", hours_between(placed, at), "h")
+                return
+
+
+def _delivery_delay(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+    for paper in trial.known.documents_for(trial.task):
+        now = as_moment(trial.known, paper.terms.get("delivery"))
+        was = as_moment(trial.known, paper.terms.get("delivery_was"))
+        if now is not None and was is not None:
+            days = (trial.known.local_day(now) - trial.known.local_day(was)).days
+            yield NumberLine("delivery_delay", "duration", days, "d")
+
+
+NAMED: Final[Mapping[str, Callable[[Trial, Row, Ruling], Numbers]]] = {
+    "air_temperature_midpoint": _midpoint,
+    "air_above_freezing": _above_freezing,
+    "freezing_time": _freezing_time,
+    "frost_nights": _frost_nights,
+    "gust_over_limit": _gust_over_limit,
+    "zone_depth": _zone,
+    "zone_length": _zone,
+    "dew_point_margin": _dew_margin,
+    "precipitation_probability_of_period": _period_chance,
+    "any_precipitation_probability": _any_chance,
+    "hot_weather_limit_passed": _passed,
+    "age_at_first_freezing": _first_freezing,
+    "delivery_delay": _delivery_delay,
+}
+
+# extremes of the weather that bears on a task
+
+
+def extremes(trial: Trial, rulings: Iterable[Ruling]) -> list[NumberLine]:
+    """Return the extremes of each weather quantity that a limit looks at.
+
+    Over the hours of work, and over all that the forecast tells from then on (from now on, where
+    the work has begun).
+    """
+    quantities = {
+        r.limit.quantity: r.limit.unit
+        for r in rulings
+        if r.limit is not None and r.limit.quantity in COLUMNS
+    }
+    end = forecast_end(trial.known)
+    spans = [trial.span]
+    begins = max(trial.known.now, min(trial.start, trial.known.now))
+    if end is not None and end > begins:
+        spans.append(Span(begins, end))
+    made = [
+        number
+        for quantity, unit in quantities.items()
+        for span in spans
+        for number in _extreme(trial.known, quantity, unit, span)
+    ]
+    return list(dict.fromkeys(made))
+
+
+def _extreme(known: Known, quantity: str, unit: str, span: Span) -> Iterable[NumberLine]:
+    ways = {"air_temperature": ("min", "max"), "precipitation_amount": ("sum",)}
+    for taken_as in ways.get(quantity, ("max",)):
+        found = over_hours(known, quantity, unit, taken_as, span, whole=False)
+        if found.value is not None:
+            yield NumberLine(quantity, taken_as, found.value, unit, window=span)
+
+
+def at_moments(
+    trial: Trial, quantities: Mapping[str, str], moments: Iterable[datetime]
+) -> list[NumberLine]:
+    """Return weather quantities at single moments: now, the start of work, the next window."""
+    made = []
+    for moment in moments:
+        for quantity, unit in quantities.items():
+            values = weather(trial.known, quantity, unit, moment, after(moment, 0.01))
+            if values.size and np.isfinite(values[0]):
+                made.append(NumberLine(quantity, "value", float(values[0]), unit, at=moment))
+    return made

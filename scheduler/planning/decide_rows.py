@@ -1,0 +1,499 @@
+"""Rows of the rule book put to a trial of a task: each row that binds gives one ruling."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Final
+
+import numpy as np
+
+from rules.book import Asks, Band, Book, Need, Row
+from rules.quantities import is_fact
+from rules.verdict import FloatArray, Verdict
+from scheduler.planning.answer import (
+    CautionLine,
+    CheckLine,
+    HoldLine,
+    LimitLine,
+    MeasureLine,
+    NumberLine,
+    Outcome,
+    Span,
+    TellLine,
+)
+from scheduler.planning.decide_ages import AGES, since
+from scheduler.planning.decide_conditions import Mask, by_hour, fits, said, said_number
+from scheduler.planning.decide_hours import hour_of, moment_of
+from scheduler.planning.decide_quantities import (
+    AMOUNTS,
+    COLUMNS,
+    Reckoned,
+    hourly,
+    is_hourly,
+    over_hours,
+    site,
+)
+from scheduler.planning.decide_ruling import Ruling, after, hours_between
+from scheduler.planning.decide_times import hours_left, on_clock
+from scheduler.planning.decide_trial import Trial
+
+EDGE: Final = 1e-6
+OUTCOMES: Final = {
+    Verdict.GO: Outcome.GO,
+    Verdict.GO_WITH_PROTECTION: Outcome.GO_WITH_PROTECTION,
+    Verdict.NOT_KNOWN: Outcome.NOT_KNOWN,
+    Verdict.NO_GO: Outcome.NO_GO,
+}
+
+
+def rulings(trial: Trial, rows: Iterable[Row]) -> list[Ruling]:
+    """Return the ruling of every row that binds, in the book's order."""
+    made = (ruling(trial, row) for row in rows)
+    return [r for r in made if r is not None]
+
+
+def ruling(trial: Trial, row: Row) -> Ruling | None:
+    """Return a row's word on a trial; None where it does not bind."""
+    if not row.quantity:
+        return _standing(trial, row)
+    if is_hourly(row.quantity):
+        return _weather(trial, row)
+    if _conditions(trial, row, trial.span) is not True:
+        return None
+    if is_fact(row.quantity) and row.bands and row.bands[0].is_ is not None:
+        return _fact(trial, row)
+    return _value(trial, row)
+
+
+def _conditions(trial: Trial, row: Row, span: Span) -> Mask | bool | None:
+    when = by_hour(row.when, trial, span, met=True)
+    if when is False:
+        return False
+    unless = by_hour(row.unless, trial, span, met=False)
+    if unless is True:
+        return False
+    if unless is False:
+        return when
+    if when is None or unless is None:
+        return None
+    lifted = 1.0 - np.asarray(unless, dtype=np.float64)
+    return lifted if when is True else np.minimum(np.asarray(when), lifted)
+
+
+# rows without a quantity always hold
+
+
+def _standing(trial: Trial, row: Row) -> Ruling | None:
+    binds = _conditions(trial, row, trial.span)
+    if isinstance(binds, np.ndarray):
+        binds = bool(np.nanmax(binds, initial=0.0) > 0.0)
+    if binds is not True:
+        return None
+    band = row.bands[0] if row.bands else None
+    outcome = Outcome.GO if band is None else OUTCOMES[band.outcome]
+    limit = None
+    if band is not None and band.outcome >= Verdict.NOT_KNOWN:
+        limit = _limit(row, band, Reckoned(None, row.unit), "value")
+    return _asked(trial, row, band, outcome, limit)
+
+
+# facts
+
+
+def _fact(trial: Trial, row: Row) -> Ruling | None:
+    value = said(row.quantity, trial)
+    if value is None:
+        return _asked(trial, row, None, Outcome.GO, None)
+    band = next((b for b in row.bands if b.is_ is None or fits(value, b.is_)), None)
+    if band is None:
+        return _asked(trial, row, None, Outcome.GO, None)
+    fact = trial.known.fact(*row.quantity.split(".", 1), place=trial.task.place)
+    shown = value if isinstance(value, bool) else None
+    at = fact.at if fact is not None else None
+    place = fact.place if fact is not None else ""
+    limit = _limit(row, band, Reckoned(shown, "yes_no", "fact", at=at, place=place), "value")
+    return _asked(trial, row, band, OUTCOMES[band.outcome], limit)
+
+
+# readings, sizes and ages
+
+
+def _value(trial: Trial, row: Row) -> Ruling | None:
+    found = _read(trial, row)
+    if found is None or found.value is None:
+        if row.if_absent == "not_known" and row.safety and row.quantity in AGES:
+            limit = _limit(row, None, Reckoned(None, row.unit, missing="absent"), "value")
+            return _asked(trial, row, None, Outcome.NOT_KNOWN, limit)
+        return _asked(trial, row, None, Outcome.GO, None)
+    band = band_of(row, float(found.value))
+    limit = _limit(row, band, found, "value")
+    return _asked(trial, row, band, OUTCOMES[band.outcome], limit)
+
+
+def _read(trial: Trial, row: Row) -> Reckoned | None:
+    if row.quantity in AGES:
+        begun = since(trial.known, row.quantity, trial.task)
+        if begun is None:
+            return None
+        at = max(trial.start, trial.known.now)
+        hours = hours_between(begun, at)
+        value = hours / 24.0 if row.unit == "d" else hours
+        return Reckoned(value, row.unit, "age", at=at)
+    if is_fact(row.quantity):
+        number = said_number(row.quantity, row.unit, trial)
+        return None if number is None else Reckoned(number, row.unit, "fact")
+    sense = "low" if row.low_is_worse else "high"
+    return site(
+        trial.known, row.quantity, row.unit, trial.task, sense, age_h=row.reading_age_h
+    )  # type: ignore[arg-type]
+
+
+def band_of(row: Row, value: float) -> Band:
+    """Return the band a value lies in; an edge belongs to the band above unless it says so."""
+    for band in row.bands[:-1]:
+        edge = band.up_to
+        if edge is None:
+            continue
+        if value < edge - EDGE or (band.edge == "below" and value <= edge + EDGE):
+            return band
+    return row.bands[-1]
+
+
+# weather
+
+
+def _weather(trial: Trial, row: Row) -> Ruling | None:
+    if row.taken_as == "value":
+        return _each_hour(trial, row)
+    return _over(trial, row)
+
+
+def _each_hour(trial: Trial, row: Row) -> Ruling | None:
+    """Judge every hour of the work on its own; the gravest hour is told."""
+    span = hours_left(trial)
+    binds = _conditions(trial, row, span)
+    if binds is False:
+        return None
+    values = _hours_of(trial, row, span)
+    if values is None:
+        return _absent(trial, row, span)
+    mask = np.full(values.size, 1.0)
+    if isinstance(binds, np.ndarray):
+        mask = binds
+    elif binds is None:
+        mask = np.full(values.size, np.nan)
+    if not (np.isnan(mask) | (mask > 0)).any():
+        return _asked(trial, row, _mildest(row), Outcome.GO, _calm(row, values, span))
+    return _gravest_hour(trial, row, values, mask, span)
+
+
+def _hours_of(trial: Trial, row: Row, span: Span) -> FloatArray | None:
+    """Return the row's quantity by hour; a substitute where the row names one, flagged."""
+    values = hourly(trial, row.quantity, row.unit, span, given=row.given)
+    if values is not None and not np.isnan(values).all():
+        return values
+    for other in row.substitutes:
+        instead = hourly(trial, other.quantity, other.unit or row.unit, span, given=row.given)
+        if instead is None or instead.size == 0:
+            continue
+        if other.while_below is None:
+            return np.asarray(instead * other.factor, dtype=np.float64)
+        calm = instead < other.while_below
+        return np.where(calm, other.gives, np.nan)
+    return values
+
+
+def _gravest_hour(
+    trial: Trial, row: Row, values: FloatArray, mask: Mask, span: Span
+) -> Ruling | None:
+    graded = np.full(values.size, -1)
+    bands: list[Band | None] = [None] * values.size
+    for i, (value, here) in enumerate(zip(values, mask, strict=True)):
+        if here == 0.0:
+            continue
+        if np.isnan(value) or np.isnan(here):
+            graded[i] = Verdict.NOT_KNOWN
+            continue
+        bands[i] = band_of(row, float(value))
+        graded[i] = bands[i].outcome  # type: ignore[union-attr]
+    worst = int(graded.max())
+    stale = trial.known.view.stale and worst < Verdict.NO_GO
+    places = np.flatnonzero(graded == worst)
+    pick = _furthest(row, values, places)
+    band = bands[pick]
+    outcome = Outcome.NOT_KNOWN if stale else OUTCOMES[Verdict(worst)]
+    at = moment_of(hour_of(span.start) + pick)
+    first = moment_of(hour_of(span.start) + int(places[0]))
+    found = Reckoned(
+        None if np.isnan(values[pick]) else float(values[pick]),
+        row.unit,
+        "forecast",
+        "stale" if stale else "",
+        at=at,
+    )
+    limit = replace(_limit(row, band, found, "value"), outcome=outcome)
+    made = _asked(trial, row, band, outcome, limit, event=max(first, span.start))
+    return replace(made, moves=True)
+
+
+def _furthest(row: Row, values: FloatArray, places: FloatArray | np.ndarray) -> int:
+    """Return the hour among the gravest whose value lies furthest on the worse side."""
+    known = [int(p) for p in places if np.isfinite(values[int(p)])]
+    if not known:
+        return int(places[0])
+    low = row.low_is_worse or (row.worst is None and _cold_side(row, values, known))
+    return min(known, key=lambda p: values[p] if low else -values[p])
+
+
+def _cold_side(row: Row, values: FloatArray, places: Sequence[int]) -> bool:
+    """Tell whether the hours lie in a band at the low end of a row that is bad at both ends."""
+    band = band_of(row, float(values[places[0]]))
+    return row.bands.index(band) < len(row.bands) / 2 and len(row.bands) > 2
+
+
+def _mildest(row: Row) -> Band | None:
+    return next((band for band in row.bands if band.outcome is Verdict.GO), None)
+
+
+def _calm(row: Row, values: FloatArray, span: Span) -> LimitLine | None:
+    """Show the value of a row whose condition never held in the hours."""
+    known = values[np.isfinite(values)]
+    if not known.size:
+        return None
+    low = row.low_is_worse
+    value = float(known.min() if low else known.max())
+    found = Reckoned(value, row.unit, "forecast", window=span)
+    return replace(_limit(row, None, found, "min" if low else "max"), outcome=Outcome.GO)
+
+
+def _over(trial: Trial, row: Row) -> Ruling | None:
+    """Judge an aggregate over the hours that the row names."""
+    span = _span(trial, row)
+    if span is None or span.end <= span.start:
+        return None
+    binds = _conditions(trial, row, span)
+    if isinstance(binds, np.ndarray):
+        binds = bool(np.nanmax(binds, initial=0.0) > 0.0)
+    if binds is False:
+        return None
+    made = [
+        r
+        for taken_as in (row.taken_as, *row.also_taken_as)
+        if (r := _aggregate(trial, row, span, taken_as)) is not None
+    ]
+    return max(made, key=lambda r: Verdict[r.outcome.name]) if made else None
+
+
+def _span(trial: Trial, row: Row) -> Span | None:
+    if row.hours is None:
+        return trial.span
+    start, end = on_clock(row.hours.from_, trial), on_clock(row.hours.until, trial)
+    return None if start is None or end is None else Span(start, end)
+
+
+def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | None:
+    found = reckon(trial, row, span, taken_as)
+    if found.missing == "absent":
+        return _absent(trial, row, span)
+    shown = "mean" if taken_as == "midpoint" else taken_as
+    if found.value is None:
+        limit = replace(_limit(row, None, found, shown), outcome=Outcome.NOT_KNOWN)
+        return replace(_asked(trial, row, None, Outcome.NOT_KNOWN, limit), moves=True)
+    band = band_of(row, float(found.value))
+    outcome = OUTCOMES[band.outcome]
+    if found.missing == "stale" and outcome is not Outcome.NO_GO:
+        outcome = Outcome.NOT_KNOWN
+    limit = replace(_limit(row, band, found, shown), outcome=outcome)
+    return replace(_asked(trial, row, band, outcome, limit, event=found.at), moves=True)
+
+
+def reckon(trial: Trial, row: Row, span: Span, taken_as: str) -> Reckoned:
+    """Return a row's quantity over a span, taken as asked."""
+    if taken_as == "midpoint":
+        low = reckon(trial, row, span, "min")
+        high = reckon(trial, row, span, "max")
+        if low.value is None or high.value is None:
+            return low if low.value is None else high
+        return replace(low, value=(float(low.value) + float(high.value)) / 2.0, at=None)
+    if taken_as in {"duration", "count"}:
+        return _counted(trial, row, span)
+    whole = taken_as in {"mean", "sum"}
+    if row.quantity in COLUMNS:
+        return over_hours(trial.known, row.quantity, row.unit, taken_as, span, whole=whole)
+    values = hourly(trial, row.quantity, row.unit, span, given=row.given)
+    if values is None:
+        return Reckoned(None, row.unit, missing="absent", window=span)
+    known = values[np.isfinite(values)]
+    if not known.size or (whole and known.size < values.size):
+        return Reckoned(None, row.unit, missing="gap", window=span)
+    pick = {"min": np.min, "max": np.max, "mean": np.mean, "sum": np.sum}
+    return Reckoned(float(pick[taken_as](known)), row.unit, "forecast", window=span)
+
+
+def _counted(trial: Trial, row: Row, span: Span) -> Reckoned:
+    """Return how many hours of a span meet the row's condition."""
+    if row.counted is None:
+        return Reckoned(None, row.unit, missing="absent", window=span)
+    mask = by_hour((row.counted,), trial, span, met=True)
+    if not isinstance(mask, np.ndarray):
+        return Reckoned(None, row.unit, missing="absent", window=span)
+    known = mask[np.isfinite(mask)]
+    return Reckoned(float(known.sum()), "h", "forecast", window=span)
+
+
+def _absent(trial: Trial, row: Row, span: Span) -> Ruling | None:
+    """Say what a column that nobody gives means: a check to make, or not known."""
+    if row.if_absent == "check":
+        made = _asked(trial, row, None, Outcome.GO, None)
+        return replace(made, checks=(*made.checks, CheckLine("read_on_site", row.name)))
+    found = Reckoned(None, row.unit, missing="absent", window=span)
+    limit = replace(_limit(row, None, found, row.taken_as), outcome=Outcome.NOT_KNOWN)
+    return _asked(trial, row, None, Outcome.NOT_KNOWN, limit)
+
+
+# what a row and its band ask for
+
+
+def _limit(row: Row, band: Band | None, found: Reckoned, taken_as: str) -> LimitLine:
+    return LimitLine(
+        rule=row.id,
+        quantity=row.name,
+        taken_as=taken_as,
+        value=found.value,
+        unit=found.unit or row.unit,
+        outcome=Outcome.NOT_KNOWN if band is None else OUTCOMES[band.outcome],
+        window=found.window,
+        at=found.at,
+        place=found.place,
+        allowed=allowed(row),
+        source=row.source,
+        clause=row.clause,
+        verify=row.verify,
+        overridden_by=row.overridden_by,
+    )
+
+
+def allowed(row: Row) -> str:
+    """Return in words which values a row lets pass."""
+    parts, low = [], None
+    for band in row.bands:
+        if band.is_ is not None:
+            parts.append((f"{band.is_}", band.outcome))
+            continue
+        high = band.up_to
+        text = f"{low:g} to {high:g}" if low is not None and high is not None else (
+            f"under {high:g}" if high is not None else f"{low:g} and more" if low is not None
+            else "any"
+        )  # fmt: skip
+        parts.append((f"{text} {row.unit}", band.outcome))
+        low = high
+    good = [text for text, outcome in parts if outcome <= Verdict.GO_WITH_PROTECTION]
+    return " or ".join(good)
+
+
+def _asked(
+    trial: Trial,
+    row: Row,
+    band: Band | None,
+    outcome: Outcome,
+    limit: LimitLine | None,
+    *,
+    event: datetime | None = None,
+) -> Ruling:
+    parts: list[Asks] = [row] if band is None else [band, row]
+    measures = [m for p in parts for m in _measures(trial, row, p.measures, event)]
+    refused = outcome in {Outcome.NO_GO, Outcome.NOT_KNOWN}
+    return Ruling(
+        rule=row.id,
+        outcome=outcome,
+        limit=limit,
+        call=band.call if band is not None else "",
+        measures=tuple(measures),
+        checks=tuple(CheckLine(c, row.says) for p in parts for c in p.checks),
+        cautions=tuple(CautionLine(c) for p in parts for c in p.cautions),
+        holds=tuple(HoldLine(by, h.needs) for p in parts for h in p.holds for by in h.by),
+        tells=tuple(
+            TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
+            for p in parts for t in p.tells for who in t.whom
+        ),
+        numbers=_limit_number(row, band),
+        clears_at=_clears(trial, row) if refused else None,
+    )  # fmt: skip
+
+
+def _limit_number(row: Row, band: Band | None) -> tuple[NumberLine, ...]:
+    """Return the limit itself as a number: the first edge at which the row refuses."""
+    if not row.limit_as:
+        return ()
+    edges = [b.up_to for b in row.bands if b.up_to is not None]
+    if not edges:
+        return ()
+    refusing = [i for i, b in enumerate(row.bands) if b.outcome is Verdict.NO_GO]
+    if refusing and refusing[-1] == len(row.bands) - 1:
+        edge = edges[refusing[0] - 1] if refusing[0] else edges[0]
+    else:
+        edge = edges[refusing[-1]] if refusing else edges[0]
+    taken_as = "min" if row.low_is_worse and row.limit_as.endswith("_required") else "value"
+    return (NumberLine(row.limit_as, taken_as, edge, row.unit),)
+
+
+def _measures(
+    trial: Trial, row: Row, needs: Iterable[Need], event: datetime | None
+) -> Iterable[MeasureLine]:
+    on_hand = trial.known.job.on_hand
+    for need in needs:
+        if by_hour(need.when, trial, trial.span, met=True) is False:
+            continue
+        if need.unless and by_hour(need.unless, trial, trial.span, met=False) is True:
+            continue
+        names = [n for n in need.measure if n in on_hand] or [need.measure[0]]
+        for name in names:
+            yield MeasureLine(
+                measure=name,
+                start=on_clock(need.from_, trial, event=event),
+                end=on_clock(need.until, trial, event=event),
+                rule=row.id,
+                on_hand=name in on_hand,
+                text=need.says,
+            )
+
+
+def _clears(trial: Trial, row: Row) -> datetime | None:
+    """Return when a refusal may be over, where the row says how it recovers."""
+    if row.quantity in AGES:
+        begun = since(trial.known, row.quantity, trial.task)
+        need = next((b.up_to for b in row.bands if b.up_to is not None), None)
+        hours = None if need is None else need * (24.0 if row.unit == "d" else 1.0)
+        return None if begun is None or hours is None else after(begun, hours)
+    if row.recovers_h is None:
+        return None
+    now = trial.known.now
+    begins = now
+    if row.recovers_when is not None:
+        found = first_time(trial, row)
+        if found is None:
+            return None
+        begins = max(found, now)
+    return begins + timedelta(hours=row.recovers_h)
+
+
+def first_time(trial: Trial, row: Row) -> datetime | None:
+    """Return the first coming hour at which a row's recovery can begin."""
+    condition = row.recovers_when
+    if condition is None:
+        return trial.known.now
+    ends = [s.end for s in trial.known.view.hours.values()]
+    if not ends:
+        return None
+    span = Span(trial.known.now, moment_of(max(ends)))
+    if span.end <= span.start:
+        return None
+    mask = by_hour((condition,), trial, span, met=True)
+    if isinstance(mask, np.ndarray):
+        good = np.flatnonzero(mask == 1.0)
+        return moment_of(hour_of(span.start) + int(good[0])) if good.size else None
+    return trial.known.now if mask is True else None
+
+
