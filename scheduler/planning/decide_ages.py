@@ -10,14 +10,8 @@ from scheduler.planning.decide_known import Known, logged
 from scheduler.planning.job import State, Task
 from scheduler.planning.log import EntryKind, Fact
 
-MASONRY: Final = (
-    "wall",
-    "lower_courses",
-    "upper_courses",
-    "first_lift",
-    "top_course",
-    "bond_beam",
-)
+COURSES: Final = ("lower_courses", "upper_courses", "first_lift", "top_course", "bond_beam")
+MASONRY: Final = ("wall", *COURSES)
 CONCRETE: Final = ("footing", "slab")
 # Which facts and which finished kinds of work an age counts from; the latest of them governs.
 AGES: Final[dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]]] = {

@@ -7,7 +7,7 @@ source).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
@@ -55,9 +55,7 @@ def protects(row: Row) -> bool:
         row.hours.until.anchor == "end" and row.hours.until.offset_h > 0
     )
     parts = (row, *row.bands)
-    kept = any(
-        n.until.anchor == "end" and n.until.offset_h > 0 for p in parts for n in p.measures
-    )
+    kept = any(n.until.anchor == "end" and n.until.offset_h > 0 for p in parts for n in p.measures)
     return late or kept
 
 
@@ -186,5 +184,3 @@ def strip_ruling(trial: Trial, book: Book) -> list[Ruling]:
     )
     keep = MeasureLine("keep_cover_on", trial.known.now, last.until, last.rule)
     return [Ruling(last.rule, Outcome.NO_GO, limit, measures=(keep,), clears_at=last.until)]
-
-

@@ -13,7 +13,7 @@ from rules.quantities import is_fact
 from rules.units import convert
 from scheduler.planning.answer import Span
 from scheduler.planning.decide_ages import AGES, COURSES, since
-from scheduler.planning.decide_quantities import fact_number, hourly, is_hourly, site
+from scheduler.planning.decide_quantities import aggregate, fact_number, hourly, is_hourly, site
 from scheduler.planning.decide_ruling import hours_between
 from scheduler.planning.decide_trial import Trial
 from scheduler.planning.log import Fact
@@ -159,8 +159,7 @@ def _one(condition: Condition, trial: Trial, span: Span) -> Mask | bool | None:
         known = values[np.isfinite(values)]
         if not known.size:
             return None
-        pick = {"min": np.min, "max": np.max, "mean": np.mean, "sum": np.sum}
-        return _within(condition, float(pick.get(condition.taken_as, np.max)(known)))
+        return _within(condition, aggregate(known, condition.taken_as)[0])
     out = np.array([float(_within(condition, v)) for v in values])
     out[np.isnan(values)] = np.nan
     return out

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from rules.facts import Facts, Value
 from rules.words import site_quantities
+from scheduler.planning.answer import Span
 from scheduler.planning.decide_ages import AGES, since
 from scheduler.planning.decide_conditions import SIZES, grouted
 from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_quantities import site
 from scheduler.planning.decide_ruling import hours_between
 from scheduler.planning.decide_trial import Trial
-from scheduler.planning.answer import Span
 from scheduler.planning.job import Task
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from rules.book import Book, Row
 from rules.kinds import Form, kind_of
-from scheduler.planning.answer import CautionLine, LimitLine, Outcome, Span
+from scheduler.planning.answer import CautionLine, LimitLine, Outcome
 from scheduler.planning.decide_commitments import protects, strip_ruling
 from scheduler.planning.decide_deadlines import available_from
 from scheduler.planning.decide_known import Known, View
@@ -84,7 +84,11 @@ def _not_there_yet(trial: Trial) -> Iterable[Ruling]:
     for paper in known.documents_for(trial.task):
         comes = available_from(known, paper)
         supplied = paper.terms.get("supplier_of")
-        if comes is not None and supplied and known.local_day(comes) > known.local_day(trial.start):
+        if (
+            comes is not None
+            and supplied
+            and known.local_day(comes) > known.local_day(trial.start)
+        ):
             limit = LimitLine(
                 rule=f"document:{paper.id}", quantity=f"{supplied} on site", taken_as="first_time",
                 value=None, unit="time", outcome=Outcome.NO_GO, at=comes, source=paper.id,
@@ -102,5 +106,3 @@ def _not_there_yet(trial: Trial) -> Iterable[Ruling]:
 def supposing(trial: Trial, what_if: WhatIf) -> Trial:
     """Return the same trial with a measure supposed to be taken."""
     return replace(trial, what_if=what_if)
-
-

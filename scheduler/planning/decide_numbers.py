@@ -7,6 +7,7 @@ decides.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -14,7 +15,7 @@ import numpy as np
 
 from rules.book import Row
 from rules.units import convert
-from scheduler.planning.answer import NumberLine, Span
+from scheduler.planning.answer import NumberLine, Outcome, Span
 from scheduler.planning.decide_ages import as_moment, since
 from scheduler.planning.decide_conditions import said_number
 from scheduler.planning.decide_history import SOURCES
@@ -29,17 +30,27 @@ FREEZING_F: Final = 32.0  # the freezing point of water, in the unit people read
 Numbers = Iterator[NumberLine]
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A ruling, with the row and the trial it came from."""
+
+    trial: Trial
+    row: Row
+    ruling: Ruling
+
+
 def also(trial: Trial, row: Row, ruling: Ruling) -> list[NumberLine]:
     """Return the numbers that a row tells beside its own value."""
     made: list[NumberLine] = []
     for name in row.also:
         numbers = NAMED.get(name)
         if numbers is not None:
-            made += numbers(trial, row, ruling)
+            made += numbers(Told(trial, row, ruling))
     return made
 
 
-def _midpoint(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _midpoint(told: Told) -> Numbers:
+    trial = told.trial
     span = Span(trial.start, after(trial.start, 24.0))
     low = over_hours(trial.known, "air_temperature", "degF", "min", span, whole=True)
     high = over_hours(trial.known, "air_temperature", "degF", "max", span, whole=True)
@@ -48,8 +59,9 @@ def _midpoint(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
         yield NumberLine("air_temperature_midpoint", "value", middle, "degF", window=span)
 
 
-def _above_freezing(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _above_freezing(told: Told) -> Numbers:
     """Give the hour from which air is above freezing and stays so."""
+    trial = told.trial
     known = trial.known
     end = reach(known, "air_temperature")
     if end is None or end <= known.now:
@@ -62,7 +74,8 @@ def _above_freezing(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
         yield NumberLine("air_above_freezing", "first_time", at, "time")
 
 
-def _freezing_time(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _freezing_time(told: Told) -> Numbers:
+    trial = told.trial
     known = trial.known
     end = reach(known, "air_temperature")
     if end is None or end <= known.now:
@@ -71,8 +84,9 @@ def _freezing_time(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
     yield NumberLine("freezing_time", "duration", float((air < FREEZING_F).sum()), "h")
 
 
-def _frost_nights(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _frost_nights(told: Told) -> Numbers:
     """Count the recorded nights whose low was below freezing."""
+    trial = told.trial
     series = trial.known.view.hours.get("air_temperature_c")
     if series is None:
         return
@@ -88,13 +102,14 @@ def _frost_nights(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
         yield NumberLine("frost_nights", "count", count, "count")
 
 
-def _gust_over_limit(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _gust_over_limit(told: Told) -> Numbers:
     """Give the first and last coming hour with a gust above the row's limit."""
-    edges = [band.up_to for band in row.bands if band.up_to is not None]
+    trial = told.trial
+    edges = [band.up_to for band in told.row.bands if band.up_to is not None]
     end = reach(trial.known, "wind_speed_of_gust")
     if not edges or end is None or end <= trial.known.now:
         return
-    gust = weather(trial.known, "wind_speed_of_gust", row.unit, trial.known.now, end)
+    gust = weather(trial.known, "wind_speed_of_gust", told.row.unit, trial.known.now, end)
     over = np.flatnonzero(gust > edges[-1])
     for taken_as, place in (("first_time", 0), ("last_time", -1)):
         if over.size:
@@ -102,18 +117,20 @@ def _gust_over_limit(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
             yield NumberLine("gust_over_limit", taken_as, at, "time")
 
 
-def _zone(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _zone(told: Told) -> Numbers:
     """Give the zone to keep clear beside a wall: height and length, each with what is added."""
+    trial = told.trial
     for name, what, extra in (
-        ("zone_depth", "wall.height", row.given.get("zone_beyond_height_ft")),
-        ("zone_length", "wall.length", row.given.get("zone_beyond_length_ft")),
+        ("zone_depth", "wall.height", told.row.given.get("zone_beyond_height_ft")),
+        ("zone_length", "wall.length", told.row.given.get("zone_beyond_length_ft")),
     ):
         size = said_number(what, "ft", trial)
         if size is not None and extra is not None:
             yield NumberLine(name, "value", size + extra, "ft")
 
 
-def _dew_margin(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _dew_margin(told: Told) -> Numbers:
+    trial = told.trial
     for reading in trial.known.latest_readings("surface_temperature", trial.task.place):
         at = reading_time(reading)
         dew = trial.known.view.hours.get(COLUMNS["dew_point_temperature"][0])
@@ -128,7 +145,8 @@ def _dew_margin(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
             )
 
 
-def _period_chance(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _period_chance(told: Told) -> Numbers:
+    trial = told.trial
     if trial.known.newest is None:
         return
     for period in trial.known.newest.periods:
@@ -142,8 +160,9 @@ def _period_chance(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
             )
 
 
-def _any_chance(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _any_chance(told: Told) -> Numbers:
     """Bound the chance of a wet hour in the work: hourly chances do not simply combine."""
+    trial = told.trial
     name = "precipitation_probability"
     chance = weather(trial.known, name, "%", trial.start, trial.end)
     if chance.size == 0 or np.isnan(chance).any():
@@ -160,15 +179,16 @@ def _any_chance(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
         )
 
 
-def _passed(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _passed(told: Told) -> Numbers:
     """Give the first hour at which the row asks for something."""
-    if ruling.outcome.value != "go" and ruling.measures and ruling.measures[0].start is not None:
-        first = min(m.start for m in ruling.measures if m.start is not None)
-        yield NumberLine("hot_weather_limit_passed", "first_time", first, "time")
+    starts = [m.start for m in told.ruling.measures if m.start is not None]
+    if told.ruling.outcome is not Outcome.GO and starts:
+        yield NumberLine("hot_weather_limit_passed", "first_time", min(starts), "time")
 
 
-def _first_freezing(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _first_freezing(told: Told) -> Numbers:
     """Give the age of the work at its first reading below freezing."""
+    trial = told.trial
     for quantity, age in zip(SOURCES, ("grout", "concrete", "masonry"), strict=True):
         placed = since(trial.known, f"age_of_{age}", trial.task)
         if placed is None:
@@ -181,7 +201,8 @@ def _first_freezing(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
                 return
 
 
-def _delivery_delay(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
+def _delivery_delay(told: Told) -> Numbers:
+    trial = told.trial
     for paper in trial.known.documents_for(trial.task):
         now = as_moment(trial.known, paper.terms.get("delivery"))
         was = as_moment(trial.known, paper.terms.get("delivery_was"))
@@ -190,7 +211,7 @@ def _delivery_delay(trial: Trial, row: Row, ruling: Ruling) -> Numbers:
             yield NumberLine("delivery_delay", "duration", days, "d")
 
 
-NAMED: Final[Mapping[str, Callable[[Trial, Row, Ruling], Numbers]]] = {
+NAMED: Final[Mapping[str, Callable[[Told], Numbers]]] = {
     "air_temperature_midpoint": _midpoint,
     "air_above_freezing": _above_freezing,
     "freezing_time": _freezing_time,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
 
-from rules.book import Asks, Band, Book, Need, Row
+from rules.book import Asks, Band, Need, Row
 from rules.quantities import is_fact
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.answer import (
@@ -27,9 +27,9 @@ from scheduler.planning.decide_ages import AGES, since
 from scheduler.planning.decide_conditions import Mask, by_hour, fits, said, said_number
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_quantities import (
-    AMOUNTS,
     COLUMNS,
     Reckoned,
+    aggregate,
     hourly,
     is_hourly,
     over_hours,
@@ -109,7 +109,8 @@ def _fact(trial: Trial, row: Row) -> Ruling | None:
     band = next((b for b in row.bands if b.is_ is None or fits(value, b.is_)), None)
     if band is None:
         return _asked(trial, row, None, Outcome.GO, None)
-    fact = trial.known.fact(*row.quantity.split(".", 1), place=trial.task.place)
+    element, _, key = row.quantity.partition(".")
+    fact = trial.known.fact(element, key, trial.task.place)
     shown = value if isinstance(value, bool) else None
     at = fact.at if fact is not None else None
     place = fact.place if fact is not None else ""
@@ -145,9 +146,7 @@ def _read(trial: Trial, row: Row) -> Reckoned | None:
         number = said_number(row.quantity, row.unit, trial)
         return None if number is None else Reckoned(number, row.unit, "fact")
     sense = "low" if row.low_is_worse else "high"
-    return site(
-        trial.known, row.quantity, row.unit, trial.task, sense, age_h=row.reading_age_h
-    )  # type: ignore[arg-type]
+    return site(trial.known, row.quantity, row.unit, trial.task, sense, age_h=row.reading_age_h)  # type: ignore[arg-type]
 
 
 def band_of(row: Row, value: float) -> Band:
@@ -328,8 +327,8 @@ def reckon(trial: Trial, row: Row, span: Span, taken_as: str) -> Reckoned:
     known = values[np.isfinite(values)]
     if not known.size or (whole and known.size < values.size):
         return Reckoned(None, row.unit, missing="gap", window=span)
-    pick = {"min": np.min, "max": np.max, "mean": np.mean, "sum": np.sum}
-    return Reckoned(float(pick[taken_as](known)), row.unit, "forecast", window=span)
+    value, _ = aggregate(known, taken_as)
+    return Reckoned(value, row.unit, "forecast", window=span)
 
 
 def _counted(trial: Trial, row: Row, span: Span) -> Reckoned:
@@ -418,12 +417,12 @@ def _asked(
             TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
             for p in parts for t in p.tells for who in t.whom
         ),
-        numbers=_limit_number(row, band),
+        numbers=_limit_number(row),
         clears_at=_clears(trial, row) if refused else None,
     )  # fmt: skip
 
 
-def _limit_number(row: Row, band: Band | None) -> tuple[NumberLine, ...]:
+def _limit_number(row: Row) -> tuple[NumberLine, ...]:
     """Return the limit itself as a number: the first edge at which the row refuses."""
     if not row.limit_as:
         return ()
@@ -495,5 +494,3 @@ def first_time(trial: Trial, row: Row) -> datetime | None:
         good = np.flatnonzero(mask == 1.0)
         return moment_of(hour_of(span.start) + int(good[0])) if good.size else None
     return trial.known.now if mask is True else None
-
-

@@ -11,9 +11,7 @@ from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_trial import Trial
 
 
-def on_clock(
-    when: Moment, trial: Trial, *, event: datetime | None = None
-) -> datetime | None:
+def on_clock(when: Moment, trial: Trial, *, event: datetime | None = None) -> datetime | None:
     """Return a row's moment as a time; None where its event does not come.
 
     ``event`` is the first hour at which the row's limit is passed.

@@ -13,13 +13,14 @@ from rules.judge import Asked, is_by_hour, is_by_start, start_and_work_verdicts
 from rules.verdict import Verdict
 from rules.weather import Weather
 from scheduler.planning.answer import Span
+from scheduler.planning.calendars import crew_calendars, shift_on
 from scheduler.planning.decide_facts import facts_of
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_judging import judge
 from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_ruling import GRAVITY, Judged
 from scheduler.planning.decide_trial import Trial
-from scheduler.planning.job import Calendar, Shift, Task
+from scheduler.planning.job import Task
 
 COMING_DAYS: Final = 10
 LEAST_H: Final = 0.5
@@ -33,24 +34,14 @@ def length(task: Task) -> timedelta:
     return timedelta(hours=max(hours, LEAST_H))
 
 
-def calendar_of(known: Known, task: Task) -> Calendar:
-    """Return the working hours that bind a task: its first crew's, else the job's."""
-    crews = [c for c in known.job.crews if c.id in task.crew and c.calendar is not None]
-    own = crews[0].calendar if crews else None
-    return own or known.job.calendar
-
-
-def shift_on(known: Known, task: Task, day: date) -> Span | None:
-    """Return the working hours of one local day as moments; None on a day off."""
-    calendar = calendar_of(known, task)
-    shift: Shift | None = calendar.week[day.weekday()]
-    if day in calendar.exceptions:
-        shift = calendar.exceptions[day]
-    elif day in calendar.days_off:
-        shift = None
-    if shift is None or shift.start == shift.end:
+def shift_span(known: Known, task: Task, day: date) -> Span | None:
+    """Return the hours of a local day in which every crew of a task works; None where none are."""
+    shifts = [shift_on(calendar, day) for calendar in crew_calendars(known.job, task)]
+    here = [shift for shift in shifts if shift is not None]
+    if len(here) < len(shifts):
         return None
-    return Span(_at(known, day, shift.start), _at(known, day, shift.end))
+    start, end = max(s.start for s in here), min(s.end for s in here)
+    return Span(_at(known, day, start), _at(known, day, end)) if start < end else None
 
 
 def _at(known: Known, day: date, clock: time) -> datetime:
@@ -62,7 +53,7 @@ def starts_on(known: Known, task: Task, day: date) -> list[datetime]:
 
     A task longer than the shift begins with it: whether it may pause is the planner's question.
     """
-    shift = shift_on(known, task, day)
+    shift = shift_span(known, task, day)
     if shift is None:
         return []
     first = max(shift.start, known.now)
@@ -84,7 +75,9 @@ def days_of(known: Known, begin: datetime, count: int = COMING_DAYS) -> Iterator
         yield first + timedelta(days=n)
 
 
-def likely(known: Known, task: Task, rows: Sequence[Row], starts: Sequence[datetime]) -> list[bool]:
+def likely(
+    known: Known, task: Task, rows: Sequence[Row], starts: Sequence[datetime]
+) -> list[bool]:
     """Tell which starts the book's weather rows let pass, all at once.
 
     Facts and readings of today are left out: they say nothing of another day.
@@ -146,7 +139,7 @@ def _passing(
 def first_working(known: Known, task: Task, begin: datetime) -> datetime | None:
     """Return the first moment from ``begin`` on at which work can begin."""
     for day in days_of(known, begin, 30):
-        shift = shift_on(known, task, day)
+        shift = shift_span(known, task, day)
         if shift is None:
             continue
         latest = max(shift.end - length(task), shift.start)
@@ -170,5 +163,3 @@ def offered_slots(known: Known, task: Task) -> list[datetime]:
 def _moments(value: object) -> Iterable[datetime]:
     items = value if isinstance(value, list | tuple) else []
     return [item for item in items if isinstance(item, datetime)]
-
-

@@ -1,0 +1,66 @@
+"""What a person does now about each task, and why: the one function that the commands call.
+
+``decide`` is pure: it looks at a job, the weather as it was told, the log up to a moment and the
+rule book, and returns one answer a task. Nothing later than ``now`` is looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from rules.book import Book
+from rules.kinds import Form, kind_of
+from scheduler.planning.answer import TaskAnswer
+from scheduler.planning.decide_ages import is_done
+from scheduler.planning.decide_answer import answer_for, trimmed
+from scheduler.planning.decide_claim import claim
+from scheduler.planning.decide_judging import rows_of
+from scheduler.planning.decide_known import Known, Sun, known
+from scheduler.planning.hours import Forecast
+from scheduler.planning.job import Job, Task
+from scheduler.planning.log import Progress
+
+
+def decide(
+    job: Job,
+    forecast: Forecast | None,
+    observed: Forecast | None,
+    progress: Progress,
+    book: Book,
+    now: datetime,
+    *,
+    previous: Sequence[Forecast] = (),
+    sun: Sun | None = None,
+) -> tuple[TaskAnswer, ...]:
+    """Return the answer for each task that is still to do or still to be kept.
+
+    Parameters
+    ----------
+    job : Job
+        The job as planning sees it.
+    forecast, previous : Forecast
+        The newest forecast, and those read before it, oldest first. Where they come from several
+        sources the graver side is planned on.
+    observed : Forecast or None
+        What was measured at the place.
+    progress : Progress
+        The log; entries later than ``now`` are left out.
+    book : Book
+        The rule book of the job's edition, overrides in it.
+    now : datetime
+        The moment of asking, UTC.
+    sun : callable, optional
+        Sunrise and sunset of a local day; what the job states goes first.
+    """
+    seen = known(job, forecast, observed, progress, now, previous=previous, sun=sun)
+    answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
+    return trimmed(answers)
+
+
+def _answer(seen: Known, task: Task, book: Book) -> TaskAnswer | None:
+    form = kind_of(task.work_type).form
+    if form is Form.PAPER:
+        return claim(seen, task)
+    done = is_done(seen, task)
+    return answer_for(seen, task, rows_of(book, task, done=done), book, done=done)
