@@ -135,18 +135,16 @@ def by_hour(
     for condition in conditions:
         this = _one(condition, trial, span)
         if this is None:
-            this = _unknown(condition, met=met)
+            this = _unknown(condition)
         out = _both(out, this) if met else _either(out, this)
     return out
 
 
-def _unknown(condition: Condition, *, met: bool) -> Mask | bool | None:
-    weather = is_hourly(condition.what)
+def _unknown(condition: Condition) -> bool | None:
     if condition.if_unknown == "apply":
-        return met
-    if condition.if_unknown == "skip" or (condition.if_unknown == "default" and not weather):
-        return not met
-    return None
+        return True
+    by_default = condition.if_unknown == "default" and not is_hourly(condition.what)
+    return False if by_default or condition.if_unknown == "skip" else None
 
 
 def _one(condition: Condition, trial: Trial, span: Span) -> Mask | bool | None:

@@ -117,7 +117,7 @@ def over_hours(
     value, place = aggregate(kept, taken_as)
     at = None
     if place is not None:
-        offset = int(np.flatnonzero(np.isfinite(values) & (values == value))[0])
+        offset = int(np.flatnonzero(values == value)[0])
         at = moment_of(hour_of(span.start) + offset)
     stale = known.view.stale and last_hour(span.end) > hour_of(known.now)
     shown = None if not np.isfinite(value) else value

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from rules.book import Asks, Band, Need, Row
+from rules.moments import Moment
 from rules.quantities import is_fact
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.answer import (
@@ -40,6 +41,9 @@ from scheduler.planning.decide_times import hours_left, on_clock
 from scheduler.planning.decide_trial import Trial
 
 EDGE: Final = 1e-6
+# Limits that people ask for as a moment: when it is over, when it is passed.
+MOMENTS: Final = frozenset({"load_allowed", "hot_weather_limit_passed"})
+START, END = Moment("start"), Moment("end")
 OUTCOMES: Final = {
     Verdict.GO: Outcome.GO,
     Verdict.GO_WITH_PROTECTION: Outcome.GO_WITH_PROTECTION,
@@ -58,7 +62,7 @@ def ruling(trial: Trial, row: Row) -> Ruling | None:
     """Return a row's word on a trial; None where it does not bind."""
     if not row.quantity:
         return _standing(trial, row)
-    if is_hourly(row.quantity):
+    if is_hourly(row.quantity) and not row.on_site:
         return _weather(trial, row)
     if _conditions(trial, row, trial.span) is not True:
         return None
@@ -296,6 +300,8 @@ def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | No
     found = reckon(trial, row, span, taken_as)
     if found.missing == "absent":
         return _absent(trial, row, span)
+    if found.value is None and row.if_no_record == "check" and span.start < trial.known.now:
+        return _asked(trial, row, None, Outcome.GO, None)
     shown = "mean" if taken_as == "midpoint" else taken_as
     if found.value is None:
         limit = replace(_limit(row, None, found, shown), outcome=Outcome.NOT_KNOWN)
@@ -417,25 +423,39 @@ def _asked(
             TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
             for p in parts for t in p.tells for who in t.whom
         ),
-        numbers=_limit_number(row),
+        numbers=_limit_number(trial, row, outcome, event),
         clears_at=_clears(trial, row) if refused else None,
     )  # fmt: skip
 
 
-def _limit_number(row: Row) -> tuple[NumberLine, ...]:
-    """Return the limit itself as a number: the first edge at which the row refuses."""
-    if not row.limit_as:
-        return ()
+def _limit_number(
+    trial: Trial, row: Row, outcome: Outcome, event: datetime | None
+) -> tuple[NumberLine, ...]:
+    """Return the limit itself as a number, or the moment at which it is passed."""
     edges = [b.up_to for b in row.bands if b.up_to is not None]
-    if not edges:
+    if not row.limit_as or not edges:
         return ()
+    if row.limit_as in MOMENTS:
+        at = _over_at(trial, row, edges[0]) if row.quantity in AGES else event
+        told = at is not None and (row.quantity in AGES or outcome is not Outcome.GO)
+        return (NumberLine(row.limit_as, "first_time", at, "time"),) if told else ()
+    taken_as = "min" if row.limit_as.endswith(("_required", "_least")) else "value"
+    return (NumberLine(row.limit_as, taken_as, _refusing_edge(row, edges), row.unit),)
+
+
+def _refusing_edge(row: Row, edges: Sequence[float]) -> float:
+    """Return the edge at which a row begins to refuse; its first edge where it never does."""
     refusing = [i for i, b in enumerate(row.bands) if b.outcome is Verdict.NO_GO]
-    if refusing and refusing[-1] == len(row.bands) - 1:
-        edge = edges[refusing[0] - 1] if refusing[0] else edges[0]
-    else:
-        edge = edges[refusing[-1]] if refusing else edges[0]
-    taken_as = "min" if row.low_is_worse and row.limit_as.endswith("_required") else "value"
-    return (NumberLine(row.limit_as, taken_as, edge, row.unit),)
+    if not refusing:
+        return edges[0]
+    if refusing[-1] == len(row.bands) - 1:
+        return edges[max(refusing[0] - 1, 0)]
+    return edges[refusing[-1]]
+
+
+def _over_at(trial: Trial, row: Row, edge: float) -> datetime | None:
+    begun = since(trial.known, row.quantity, trial.task)
+    return None if begun is None else after(begun, edge * (24.0 if row.unit == "d" else 1.0))
 
 
 def _measures(
@@ -448,10 +468,12 @@ def _measures(
         if need.unless and by_hour(need.unless, trial, trial.span, met=False) is True:
             continue
         names = [n for n in need.measure if n in on_hand] or [need.measure[0]]
+        kept = need.until.anchor == "end" and need.until.offset_h > 0
+        begins = END if kept and need.from_ == START else need.from_
         for name in names:
             yield MeasureLine(
                 measure=name,
-                start=on_clock(need.from_, trial, event=event),
+                start=on_clock(begins, trial, event=event),
                 end=on_clock(need.until, trial, event=event),
                 rule=row.id,
                 on_hand=name in on_hand,
@@ -462,10 +484,8 @@ def _measures(
 def _clears(trial: Trial, row: Row) -> datetime | None:
     """Return when a refusal may be over, where the row says how it recovers."""
     if row.quantity in AGES:
-        begun = since(trial.known, row.quantity, trial.task)
-        need = next((b.up_to for b in row.bands if b.up_to is not None), None)
-        hours = None if need is None else need * (24.0 if row.unit == "d" else 1.0)
-        return None if begun is None or hours is None else after(begun, hours)
+        edge = next((b.up_to for b in row.bands if b.up_to is not None), None)
+        return None if edge is None else _over_at(trial, row, edge)
     if row.recovers_h is None:
         return None
     now = trial.known.now

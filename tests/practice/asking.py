@@ -36,12 +36,12 @@ def ask(given: Papers, folder: Path) -> Mapping[str, Any]:
     for place, (issued_at, forecast) in enumerate(given.forecasts):
         weather = _write(folder / f"forecast-{place}.json", forecast)
         if place < len(given.forecasts) - 1:
-            _run(["check", job, "--weather", weather, "--at", issued_at.isoformat(), *common])
+            _run(["today", job, "--weather", weather, "--at", issued_at.isoformat(), *common])
     asked_at = given.asked_at.isoformat()
     if given.entries:
         entries = _write(folder / "entries.json", list(given.entries))
         _run(["log", job, "--entries", entries, "--at", asked_at, *common[:2]])
-    return _answer(_run(["check", job, "--weather", weather, "--at", asked_at, "--json", *common]))
+    return _answer(_run(["today", job, "--weather", weather, "--at", asked_at, "--json", *common]))
 
 
 def _write(path: Path, content: object) -> str:

@@ -167,6 +167,8 @@ def _forecasts(inputs: Row, asked_at: datetime, zone: ZoneInfo) -> Iterable[tupl
         file = _weather(forecast)
         if newest:
             file |= _beside(inputs)
+        if not {"hours", "daily"} & file.keys():
+            file.setdefault("source_status", [])  # a file that says nothing must say so
         issued = moment(forecast.get("issued_at") or asked_at.isoformat(), zone)
         yield min(issued, asked_at), file
 
