@@ -86,9 +86,10 @@ def site_quantities() -> dict[str, SiteQuantity]:
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the known name most like a mistaken one, None where none is near."""
-    tidy = name.strip().lower().replace("-", "_").replace(" ", "_")
-    names = list(known)
-    if tidy in names:
-        return tidy
-    found = difflib.get_close_matches(tidy, names, n=1, cutoff=0.6)
-    return found[0] if found else None
+    folded = {_folded(one): one for one in known}
+    found = difflib.get_close_matches(_folded(name), list(folded), n=1, cutoff=0.6)
+    return folded[found[0]] if found else None
+
+
+def _folded(name: str) -> str:
+    return name.strip().casefold().replace("-", "_").replace(" ", "_")

@@ -5,15 +5,21 @@ from __future__ import annotations
 import types
 import typing
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from pydantic.fields import FieldInfo
 
 from rules.errors import JobFileFault
 from rules.words import nearest
+from scheduler.jobfile.fields import not_among
 from scheduler.jobfile.parts import Part
-from scheduler.jobfile.tree import MISSING, Node, Said
+from scheduler.jobfile.tree import Node, Said
 
 Place = Sequence[str | int]
+
+MISSING: typing.Final = Said("missing")
+EMPTY: typing.Final = Said("empty")
+BOUNDS: typing.Final = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 
 WANTS: typing.Final = {
     "float_parsing": "give a number",
@@ -31,6 +37,7 @@ WANTS: typing.Final = {
     "model_type": "give keys with values",
     "model_attributes_type": "give keys with values",
     "too_short": "give at least one",
+    "too_long": "give fewer",
     "finite_number": "give a finite number",
 }
 PATTERNS: typing.Final = {
@@ -44,18 +51,80 @@ def faults_of(
     errors: Sequence[Mapping[str, object]], root: type[Part], tree: Node, file: str
 ) -> Iterator[JobFileFault]:
     """Yield a fault for each error of the schema, with the line it stands in."""
+    teller = _Teller(root, tree, file)
+    # a key that is only misspelt is not told as missing too
+    meant = {
+        (_place(error)[:-1], name)
+        for error in errors
+        if error["type"] == "extra_forbidden"
+        for name in teller.nearest_keys(_place(error))
+    }
     for error in errors:
-        loc = tuple(part for part in _loc(error) if part != "[key]")
-        kind = str(error["type"])
+        loc = _place(error)
+        names = str(loc[-1]).split(" or ") if loc else []
+        if error["type"] != "missing" or not any((loc[:-1], name) in meant for name in names):
+            yield teller.fault(error)
+
+
+@dataclass(frozen=True, slots=True)
+class _Teller:
+    """Words the errors of one tree."""
+
+    root: type[Part]
+    tree: Node
+    file: str
+
+    def fault(self, error: Mapping[str, object]) -> JobFileFault:
+        """Return the fault that an error of the schema is for a person."""
+        loc, kind, value = _place(error), str(error["type"]), error["input"]
         if kind == "missing":
-            yield _missing(error, loc, root, tree, file)
-        elif kind == "extra_forbidden":
-            yield _unknown(loc, root, tree, file)
-        else:
-            on_key = kind == "clash" or _loc(error)[-1:] == ("[key]",)
-            value = error["input"]
-            shown = Said("empty") if value is None else _short_of(value)
-            yield fault_at(loc, shown, _want(error, loc, root), tree, file, on_key=on_key)
+            there = self.tree.at(loc) is not None
+            shown: object = EMPTY if there else MISSING
+            return fault_at(
+                loc, shown, self._missing(error, loc), self.tree, self.file, on_key=there
+            )
+        if kind == "extra_forbidden":
+            want = self._known(loc)
+            return fault_at(loc, Said("an unknown key"), want, self.tree, self.file, on_key=True)
+        on_key = kind == "clash" or "[key]" in _loc(error)[-1:] or value is None
+        shown = EMPTY if value is None else _short_of(value)
+        want = self._want(error, loc)
+        return fault_at(loc, shown, want, self.tree, self.file, on_key=on_key)
+
+    def nearest_keys(self, loc: Place) -> list[str]:
+        """Return the known keys that a mistaken one may stand for."""
+        part = _part(self.root, loc[:-1])
+        known, key = list(_keys(part)) if part else [], str(loc[-1])
+        without_unit = [name for name in known if name.rpartition("_")[0] == key]
+        near = nearest(key, known)
+        return without_unit or ([near] if near else [])
+
+    def _known(self, loc: Place) -> str:
+        near = self.nearest_keys(loc)
+        if near:
+            return f"did you mean {' or '.join(near)}?"
+        part = _part(self.root, loc[:-1])
+        return f"known: {', '.join(_keys(part)) if part else 'none'}"
+
+    def _missing(self, error: Mapping[str, object], loc: Place) -> str:
+        field, want = _field(self.root, loc), _clean(str(error["msg"]))
+        if field and field.description and want == "Field required":
+            return f"give {field.description}"
+        return want
+
+    def _want(self, error: Mapping[str, object], loc: Place) -> str:
+        kind, message = str(error["type"]), _clean(str(error["msg"]))
+        context = error.get("ctx")
+        if kind == "string_pattern_mismatch" and isinstance(context, Mapping):
+            return PATTERNS.get(str(context.get("pattern")), message)
+        if kind == "not_among" and isinstance(context, Mapping):
+            return not_among(str(error["input"]), context["known"], context["what"])
+        if kind == "literal_error" and isinstance(context, Mapping):
+            return _literal(str(context["expected"]), str(error["input"]))
+        if kind not in WANTS and kind not in BOUNDS:
+            return message
+        field, want = _field(self.root, loc), WANTS.get(kind, message)
+        return f"{want}: {field.description}" if field and field.description else want
 
 
 def fault_at(
@@ -82,41 +151,6 @@ def name_of(loc: Place, tree: Node) -> str:
     return ".".join(words) or "the file"
 
 
-def _missing(
-    error: Mapping[str, object], loc: Place, root: type[Part], tree: Node, file: str
-) -> JobFileFault:
-    field = _field(root, loc)
-    want = _clean(str(error["msg"]))
-    if field and field.description and want == "Field required":
-        want = f"give {field.description}"
-    return fault_at(loc, MISSING, want, tree, file)
-
-
-def _unknown(loc: Place, root: type[Part], tree: Node, file: str) -> JobFileFault:
-    part = _part(root, loc[:-1])
-    known = list(_keys(part)) if part else []
-    key = str(loc[-1])
-    near = [name for name in known if name.rpartition("_")[0] == key]  # the unit was left out
-    if not near:
-        found = nearest(key, known)
-        near = [found] if found else []
-    want = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(known)}"
-    return fault_at(loc, Said("an unknown key"), want, tree, file, on_key=True)
-
-
-def _want(error: Mapping[str, object], loc: Place, root: type[Part]) -> str:
-    kind, message = str(error["type"]), _clean(str(error["msg"]))
-    context = error.get("ctx")
-    if kind == "string_pattern_mismatch" and isinstance(context, Mapping):
-        return PATTERNS.get(str(context.get("pattern")), message)
-    if kind == "literal_error" and isinstance(context, Mapping):
-        return _literal(str(context["expected"]), str(error["input"]))
-    if kind not in WANTS:
-        return message
-    field = _field(root, loc)
-    return f"{WANTS[kind]}: {field.description}" if field and field.description else WANTS[kind]
-
-
 def _literal(expected: str, given: str) -> str:
     names = [name.strip(" '") for name in expected.replace(" or ", ", ").split(",")]
     near = nearest(given, names)
@@ -125,6 +159,10 @@ def _literal(expected: str, given: str) -> str:
 
 def _clean(message: str) -> str:
     return message.removeprefix("Value error, ").replace("Input should be", "give a number")
+
+
+def _place(error: Mapping[str, object]) -> tuple[str | int, ...]:
+    return tuple(step for step in _loc(error) if step != "[key]")
 
 
 def _loc(error: Mapping[str, object]) -> tuple[str | int, ...]:

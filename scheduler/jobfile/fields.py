@@ -21,12 +21,13 @@ from pydantic import (
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
 )
-from pydantic_core import core_schema
+from pydantic_core import PydanticCustomError, core_schema
 
 from rules.units import UNITS
 from rules.words import nearest, site_quantities, words
 from scheduler.jobfile import moments
 
+MOST_COMPARED: Final = 2000  # names; more are not searched for the nearest
 JsonSchema = dict[str, Any]
 
 
@@ -57,7 +58,7 @@ class OneOf:
 
     def _check(self, name: str) -> str:
         if name not in self.names():
-            raise ValueError(not_among(name, self.names(), self.what))
+            raise _unknown(self.names(), self.what)
         return name
 
 
@@ -76,7 +77,7 @@ class Refers:
         if isinstance(info.context, Known):
             known = info.context.ids.get(self.what, frozenset())
             if name not in known:
-                raise ValueError(not_among(name, known, self.what))
+                raise _unknown(known, self.what)
         return name
 
 
@@ -106,7 +107,7 @@ class Written:
 
 def not_among(name: str, known: Collection[str], what: str) -> str:
     """Say that a name is not known, with the nearest one or all of them."""
-    near = nearest(name, known)
+    near = nearest(name, known) if len(known) <= MOST_COMPARED else None
     if near:
         return f"no such {what}; did you mean {near}?"
     if not known:
@@ -114,6 +115,11 @@ def not_among(name: str, known: Collection[str], what: str) -> str:
     shown = sorted(known)
     more = f" and {len(shown) - 12} more" if len(shown) > 12 else ""
     return f"no such {what}; known: {', '.join(shown[:12])}{more}"
+
+
+def _unknown(known: Collection[str], what: str) -> PydanticCustomError:
+    """Return an error that is worded only when it is shown: finding the nearest name is slow."""
+    return PydanticCustomError("not_among", "no such {what}", {"what": what, "known": known})
 
 
 def zone_of(name: object) -> ZoneInfo | None:
@@ -148,15 +154,19 @@ def _number_or_yes(text: str, _: Known) -> float | bool:
 
 def _zone(name: str) -> str:
     if zone_of(name) is None:
-        raise ValueError(not_among(name, available_timezones(), "time zone"))
+        raise _unknown(available_timezones(), "time zone")
     return name
 
 
 def _day_or_moment(text: str, known: Known) -> date | datetime:
+    if not re.match(_DAY, text):
+        raise ValueError("give a day or moment such as 2026-11-20 or 2026-11-20T08:00")
     return moments.day(text) if len(text) <= 10 else moments.moment(text, known.zone)
 
 
 def _clock_or_moment(text: str, known: Known) -> time | datetime:
+    if not re.match(r"\d", text):
+        raise ValueError("give a time or moment such as 16:30 or 2026-11-20T08:00")
     return moments.clock(text) if len(text) <= 5 else moments.moment(text, known.zone)
 
 

@@ -43,14 +43,13 @@ def cycles(tree: Node, file: str) -> Iterator[JobFileFault]:
 
 
 def _predecessors(tree: Node) -> dict[str, list[str]]:
-    known = dict.fromkeys(ids_of(tree, "tasks"))
-    before: dict[str, list[str]] = {name: [] for name in known}
+    known = set(ids_of(tree, "tasks"))
+    before: dict[str, list[str]] = {}
     for node in tree.listed("tasks"):
         name = node.text("id")
-        if name is None:
-            continue
-        links = [link.text("task") or link.text() for link in node.listed("after")]
-        before[name] += [link for link in links if link in known]
+        if name is not None and name not in before:  # an id given again is told elsewhere
+            links = [link.text("task") or link.text() for link in node.listed("after")]
+            before[name] = [link for link in links if link in known]
     return before
 
 

@@ -69,7 +69,7 @@ def _again(fault: Mapping[str, object]) -> InitErrorDetails:
     """Return a fault of a part so that it can be raised once more, one level up."""
     given = fault.get("ctx")
     context = dict(given) if isinstance(given, Mapping) else {}
-    plain = {k: v for k, v in context.items() if isinstance(v, str | int | float)}
-    want = plain.get("want", str(fault["msg"]).removeprefix("Value error, "))
-    error = PydanticCustomError(str(fault["type"]), "{want}", {**plain, "want": want})
+    want = context.get("want", str(fault["msg"]).removeprefix("Value error, "))
+    context.pop("error", None)  # an exception, whose words stand in ``want``
+    error = PydanticCustomError(str(fault["type"]), "{want}", {**context, "want": want})
     return InitErrorDetails(type=error, loc=fault["loc"], input=fault["input"])  # type: ignore[typeddict-item]

@@ -60,16 +60,18 @@ def parse(source: bytes | str, *, file: str = "job.yaml") -> Job:
     if not isinstance(tree.value, dict):
         want = "write `key: value` lines, the first `closein: 1`"
         raise Faults([fault_at((), Said("no mapping"), want, tree, file)])
-    values = tree.plain()
+    left = 0
     try:
-        part = JobPart.model_validate(values, context=_known(tree))
+        part = JobPart.model_validate(tree.plain(), context=_known(tree))
     except ValidationError as error:
-        faults += faults_of(error.errors(include_url=False), JobPart, tree, file)
+        errors = error.errors(include_url=False)
+        faults += faults_of(errors[:MOST_FAULTS], JobPart, tree, file)
+        left = max(len(errors) - MOST_FAULTS, 0)
     faults += _between_parts(tree, file)
     holidays, wrong = _holidays(tree, text, file)
     faults += wrong
     if faults:
-        raise Faults(_in_order(faults, file))
+        raise Faults(_in_order(faults, left, file))
     return job_of(part, holidays)
 
 
@@ -101,10 +103,11 @@ def _holidays(tree: Node, text: str, file: str) -> tuple[frozenset[date], list[J
         return frozenset(), [fault_at(("holidays",), region, str(error), tree, file)]
 
 
-def _in_order(faults: list[JobFileFault], file: str) -> list[JobFileFault]:
+def _in_order(faults: list[JobFileFault], left: int, file: str) -> list[JobFileFault]:
     ordered = sorted(faults, key=lambda fault: (fault.line or 0, fault.column or 0))
-    if len(ordered) <= MOST_FAULTS:
+    left += max(len(ordered) - MOST_FAULTS, 0)
+    if left == 0:
         return ordered
-    left = Said(f"shown up to {MOST_FAULTS} faults")
-    more = JobFileFault(file, "the file", left, f"{len(ordered) - MOST_FAULTS} more follow")
+    said = Said(f"shown up to {MOST_FAULTS} faults")
+    more = JobFileFault(file, "the file", said, f"{left} more follow")
     return [*ordered[:MOST_FAULTS], more]

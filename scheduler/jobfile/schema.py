@@ -323,7 +323,7 @@ class JobPart(Part):
     """A whole job file."""
 
     closein: Annotated[int, AfterValidator(_format)] = _says(
-        "format of this file: 1", json_schema_extra={"const": 1}
+        "the format, `closein: 1`", json_schema_extra={"const": 1}
     )
     id: Slug | None = _says(
         "short name the log is filed under; else made of the name", default=None
@@ -340,7 +340,7 @@ class JobPart(Part):
     holidays: Text | None = _says("country, or country and state: US-NY", default=None)
     crews: list[CrewPart] = _says("who works", default=[])
     measures: MeasuresPart = _says("measures", default_factory=MeasuresPart)
-    tasks: list[TaskPart] = _says("the work", min_length=1)
+    tasks: list[TaskPart] = _says("the work, up to 1000 tasks", min_length=1, max_length=1000)
     documents: list[DocumentPart] = _says("what others ask", default=[])
     overrides: list[OverridePart] = _says("limits set for this job", default=[])
     confirmed: list[ConfirmedPart] = _says("rows a person has checked", default=[])

@@ -9,17 +9,33 @@ from __future__ import annotations
 
 import re
 import stat
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from rules.errors import JobFileFault
 
-MOST_BYTES: Final = 512 * 1024  # a job of 500 tasks takes about 100 kB
+if TYPE_CHECKING:
+    from ruamel.yaml.error import MarkedYAMLError
+
+MOST_BYTES: Final = 256 * 1024  # a job of 500 tasks takes about 100 kB
 DEEPEST: Final = 16  # the schema itself goes 7 deep
 NULLS: Final = frozenset({"", "~", "null", "Null", "NULL"})
 NOT_TEXT: Final = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+OPENED: Final = {
+    "quoted scalar": "quote",
+    "flow sequence": "[ list",
+    "flow mapping": "{ mapping",
+}
+SLIPS: Final = {  # how the parser's words begin, and what a person looks for
+    "mapping values are not allowed": "a second `: ` in one line; put the text in quotes",
+    "expected <block end>": "its indent does not fit the lines above",
+    "expected the node content": "a value is missing here",
+    "could not find expected ':'": "a key without `: ` after it",
+    "found character": "a text that begins with this sign; put it in quotes",
+    "found undefined tag": "a text that begins with !; put it in quotes",
+}
 
 
 class Said(str):
@@ -29,9 +45,6 @@ class Said(str):
 
     def __repr__(self) -> str:
         return str(self)
-
-
-MISSING: Final = Said("missing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +72,16 @@ class Node:
             return self.value[step] if step < len(self.value) else None
         return self
 
-    def text(self, *steps: str | int) -> str | None:
-        """Return the text at a place below, None where there is none."""
+    def at(self, steps: Iterable[str | int]) -> Node | None:
+        """Return what stands at a place below, None where nothing does."""
         node: Node | None = self
         for step in steps:
             node = node.child(step) if node is not None else None
+        return node
+
+    def text(self, *steps: str | int) -> str | None:
+        """Return the text at a place below, None where there is none."""
+        node = self.at(steps)
         return node.value if node is not None and isinstance(node.value, str) else None
 
     def listed(self, key: str) -> list[Node]:
@@ -118,7 +136,7 @@ def text_of(raw: bytes, file: str) -> str:
         raise _too_large(file, len(raw))
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise JobFileFault(
-            file, "text", Said("UTF-16"), "save the file as UTF-8", line=1, column=1
+            file, "this", Said("UTF-16"), "save the file as UTF-8", line=1, column=1
         )
     try:
         text = raw.decode("utf-8-sig")
@@ -127,7 +145,7 @@ def text_of(raw: bytes, file: str) -> str:
         line, column = before.count(b"\n") + 1, error.start - before.rfind(b"\n")
         said = Said(f"the byte {raw[error.start]:#04x}")
         want = "that is not UTF-8; save the file as UTF-8"
-        raise JobFileFault(file, "text", said, want, line=line, column=column) from error
+        raise JobFileFault(file, "this", said, want, line=line, column=column) from error
     odd = NOT_TEXT.search(text)
     if odd:
         before_odd = text[: odd.start()]
@@ -135,7 +153,7 @@ def text_of(raw: bytes, file: str) -> str:
         column = odd.start() - before_odd.rfind("\n")
         said = Said(f"the character {ord(odd.group()):#06x}")
         want = "that no text has; take it out"
-        raise JobFileFault(file, "text", said, want, line=line, column=column)
+        raise JobFileFault(file, "this", said, want, line=line, column=column)
     return text
 
 
@@ -156,7 +174,7 @@ def tree_of(text: str, file: str) -> tuple[Node, list[JobFileFault]]:
     except MarkedYAMLError as error:
         raise _not_yaml(error, text, file) from error
     except (YAMLError, ValueError) as error:
-        raise JobFileFault(file, "text", Said("not YAML"), str(error)) from error
+        raise JobFileFault(file, "this", Said("not YAML"), str(error)) from error
 
 
 class _Builder:
@@ -239,7 +257,7 @@ class _Builder:
 
     def _refused(self, event: object, said: str, want: str) -> JobFileFault:
         line, column = _place(event)
-        return JobFileFault(self.file, "text", Said(said), want, line=line, column=column)
+        return JobFileFault(self.file, "this", Said(said), want, line=line, column=column)
 
 
 def _kind(event: object) -> str:
@@ -259,17 +277,23 @@ def _scalar(event: object) -> str | None:
     return None if not quoted and value in NULLS else value
 
 
-def _not_yaml(error: object, text: str, file: str) -> JobFileFault:
-    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+def _not_yaml(error: MarkedYAMLError, text: str, file: str) -> JobFileFault:
+    """Say where a text stops being YAML and what may be the slip."""
+    context, problem = str(error.context or ""), str(error.problem or "cannot be read")
+    mark = error.problem_mark or error.context_mark
+    opened = re.search(r"(quoted scalar|flow sequence|flow mapping)$", context)
+    if opened and error.context_mark:
+        mark = error.context_mark
+        want = f"the {OPENED[opened[1]]} that opens here is not closed"
+    else:
+        want = next((say for begin, say in SLIPS.items() if problem.startswith(begin)), problem)
     line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
     lines = text.splitlines()
     at = lines[line - 1] if line <= len(lines) else ""
+    said = Said("not YAML")
     if "\t" in at[: len(at) - len(at.lstrip())]:
-        said, want = "a tab", "indent with spaces"
-    else:
-        said = "not YAML"
-        want = " ".join(str(getattr(error, "problem", None) or "cannot be read").split())
-    return JobFileFault(file, "text", Said(said), want, line=line, column=column)
+        said, want = Said("a tab"), "indent with spaces"
+    return JobFileFault(file, "this", said, want, line=line, column=column)
 
 
 def _too_large(file: str, size: int) -> JobFileFault:
