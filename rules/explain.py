@@ -8,12 +8,10 @@ import numpy as np
 
 from rules.book import Book
 from rules.book_rows import Band, Need, Row, TakenAs
-from rules.facts import band_index, band_of, is_asked, number
-from rules.judge import (
-    Asked,
+from rules.conditions import fixed_conditions, hourly_conditions
+from rules.facts import Asked, band_index, band_of, is_asked, number
+from rules.grading import (
     counted_hours,
-    fixed_conditions,
-    hourly_conditions,
     is_by_hour,
     is_by_start,
     is_on_site,

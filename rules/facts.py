@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -15,6 +16,20 @@ from rules.weather import EDGE_TOLERANCE
 # A fact is a word, a yes or no, several words, or a number with its unit.
 Value: TypeAlias = bool | str | tuple[str, ...] | tuple[float, str]
 Facts: TypeAlias = Mapping[str, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A kind of work, what is known of it and the site, and the measures to be had.
+
+    ``measures`` None takes every measure as to be had. ``now`` is the hour of the table at which
+    readings were taken.
+    """
+
+    work_type: str
+    facts: Facts = field(default_factory=dict)
+    measures: frozenset[str] | None = None
+    now: int = 0
 
 
 def number(value: Value, unit: str) -> float | None:

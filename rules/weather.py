@@ -7,7 +7,7 @@ rows and tasks that look at the same hours cost one look.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from rules.book_rows import Condition, Row, Substitute, TakenAs
 from rules.quantities import computed, inputs_of, si_unit, weather_columns
 from rules.units import convert
-from rules.verdict import FloatArray
-from rules.windows import HourIndex, least_between, running_total, sum_between
+from rules.verdict import FloatArray, VerdictArray
+from rules.windows import HourIndex, is_run, least_between, running_total, sum_between
 
 BoolArray = NDArray[np.bool_]
 EDGE_TOLERANCE: Final = 1e-6  # binary noise of converted values, in the clause's unit
@@ -60,6 +60,7 @@ class Weather:
     hours: int
     _quantities: dict[object, Hours | None] = field(default_factory=dict)
     _taken: dict[object, FloatArray] = field(default_factory=dict)
+    _verdicts: dict[object, tuple[Row, VerdictArray]] = field(default_factory=dict)
 
     def quantity(self, name: str, given: Mapping[str, float]) -> Hours | None:
         """Return a quantity by its name in the book; None where no column provides it."""
@@ -104,7 +105,7 @@ class Weather:
         return result
 
     def taken(
-        self, key: object, hours: Hours, taken_as: TakenAs, low: HourIndex, high: HourIndex
+        self, name: object, hours: Hours, taken_as: TakenAs, low: HourIndex, high: HourIndex
     ) -> FloatArray:
         """Return an aggregate over each window; NaN where it is not known.
 
@@ -113,17 +114,26 @@ class Weather:
 
         Parameters
         ----------
-        key
-            What tells this quantity and these windows from others.
+        name
+            What tells this quantity from others.
         hours : Hours
             The quantity.
         low, high : (starts,) or (..., starts)
             First hour of each window, and the hour after its last.
         """
-        full = (key, taken_as)
-        if full not in self._taken:
-            self._taken[full] = _aggregate(hours, taken_as, low, high)
-        return self._taken[full]
+        if not (is_run(low) and is_run(high)):
+            return _aggregate(hours, taken_as, low, high)
+        key = (name, taken_as, int(low[0]), int(high[0]), low.size)
+        if key not in self._taken:
+            self._taken[key] = _aggregate(hours, taken_as, low, high)
+        return self._taken[key]
+
+    def remembered(self, key: object, row: Row, judge: Callable[[], VerdictArray]) -> VerdictArray:
+        """Return a row's verdicts, worked out once; kept with the row so that it stays itself."""
+        full = (id(row), key)
+        if full not in self._verdicts:
+            self._verdicts[full] = (row, judge())
+        return self._verdicts[full][1]
 
 
 def _stood_in(row: Row, own: Hours | None, substitute: Substitute, other: Hours) -> Hours:

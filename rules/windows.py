@@ -1,11 +1,13 @@
 """Aggregates over windows of hours, for every start at once.
 
 A window is ``low[start]`` up to ``high[start]``, hour ``high`` not in it. Sums come from running
-totals; least and greatest values from doubled strides, so that a window of any length costs two
-looks. Nothing here loops over hours.
+totals; least values from doubled strides, so that a window of any length costs two looks.
+Nothing here loops over hours.
 """
 
 from __future__ import annotations
+
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +15,10 @@ from numpy.typing import NDArray
 from rules.verdict import FloatArray
 
 HourIndex = NDArray[np.int64]
+Kind = TypeVar("Kind", bound=np.generic)
 
 
-def take(values: FloatArray, at: HourIndex) -> FloatArray:
+def take(values: NDArray[Kind], at: HourIndex) -> NDArray[Kind]:
     """Return ``values`` at hours ``at``, which may have leading axes of its own.
 
     Parameters
@@ -31,6 +34,11 @@ def take(values: FloatArray, at: HourIndex) -> FloatArray:
     return np.take_along_axis(wide, np.broadcast_to(at, (*lead, at.shape[-1])), axis=-1)
 
 
+def is_run(at: HourIndex) -> bool:
+    """Tell whether hours rise by one without a hole."""
+    return at.ndim == 1 and at.size > 0 and bool((np.diff(at) == 1).all())
+
+
 def running_total(values: FloatArray) -> FloatArray:
     """Return totals of the hours before each hour, one longer than ``values``."""
     out = np.zeros((*values.shape[:-1], values.shape[-1] + 1))
@@ -44,20 +52,20 @@ def sum_between(totals: FloatArray, low: HourIndex, high: HourIndex) -> FloatArr
     Hours outside the table add nothing; 0 where the window is empty.
     """
     hours = totals.shape[-1] - 1
-    if _is_run(low) and _is_run(high):
+    if is_run(low) and is_run(high):
         before, after = max(0, -int(low[0])), max(0, int(high[-1]) - hours)
         edges = [(0, 0)] * (totals.ndim - 1) + [(before, after)]
         totals = np.pad(totals, edges, mode="edge") if before or after else totals
         count, first, second = low.size, int(low[0]) + before, int(high[0]) + before
         return totals[..., second : second + count] - totals[..., first : first + count]
-    ends = (np.clip(high, 0, hours), np.clip(low, 0, hours))
-    return take(totals, ends[0]) - take(totals, ends[1])
+    return take(totals, np.clip(high, 0, hours)) - take(totals, np.clip(low, 0, hours))
 
 
-def least_between(values: FloatArray, low: HourIndex, high: HourIndex) -> FloatArray:
+def least_between(values: NDArray[Kind], low: HourIndex, high: HourIndex) -> NDArray[Kind]:
     """Return the least of hours ``low`` up to ``high``.
 
-    NaN where one of them is NaN; hours outside the table do not count; inf where none is left.
+    NaN where one of them is NaN; hours outside the table do not count; where none is left, the
+    greatest value the kind of number has (infinity for floats).
 
     Parameters
     ----------
@@ -70,10 +78,10 @@ def least_between(values: FloatArray, low: HourIndex, high: HourIndex) -> FloatA
     table = _padded(values, before, after)
     low, high = low + before, high + before
     width = high - low
-    if low.ndim == 1 and _is_run(low) and _is_run(high):
+    if is_run(low) and is_run(high):
         return _least_of_run(table, int(low[0]), int(width[0]), low.size)
     shape = (*np.broadcast_shapes(values.shape[:-1], width.shape[:-1]), width.shape[-1])
-    out = np.full(shape, np.inf)
+    out = np.full(shape, _greatest(values), dtype=values.dtype)
     level, longest = 0, int(width.max(initial=0))
     while (1 << level) <= longest:
         here = (width >= 1 << level) & (width < 2 << level)
@@ -85,26 +93,36 @@ def least_between(values: FloatArray, low: HourIndex, high: HourIndex) -> FloatA
     return out
 
 
-def _padded(values: FloatArray, before: int, after: int) -> FloatArray:
+def _greatest(values: NDArray[Kind]) -> float | int:
+    integer = np.issubdtype(values.dtype, np.integer)
+    return int(np.iinfo(values.dtype.str).max) if integer else np.inf
+
+
+def _padded(values: NDArray[Kind], before: int, after: int) -> NDArray[Kind]:
     if not before and not after:
         return values
     edges = [(0, 0)] * (values.ndim - 1) + [(before, after)]
-    return np.pad(values, edges, constant_values=np.inf)
+    return np.pad(values, edges, constant_values=_greatest(values))
 
 
-def _least_of_run(table: FloatArray, first: int, width: int, count: int) -> FloatArray:
+def _least_of_run(table: NDArray[Kind], first: int, width: int, count: int) -> NDArray[Kind]:
     if width <= 0:
-        return np.full((*table.shape[:-1], count), np.inf)
+        return np.full((*table.shape[:-1], count), _greatest(table), dtype=table.dtype)
     table, reach = table[..., first : first + count + width - 1], 1
     while 2 * reach <= width:
         table = np.minimum(table[..., :-reach], table[..., reach:])
         reach *= 2
     late = width - reach
-    return np.minimum(table[..., :count], table[..., late : late + count])
+    out: NDArray[Kind] = np.minimum(table[..., :count], table[..., late : late + count])
+    return out
 
 
 def _fill(
-    out: FloatArray, table: FloatArray, low: HourIndex, late: HourIndex, here: NDArray[np.bool_]
+    out: NDArray[Kind],
+    table: NDArray[Kind],
+    low: HourIndex,
+    late: HourIndex,
+    here: NDArray[np.bool_],
 ) -> None:
     if not here.any():
         return
@@ -115,7 +133,3 @@ def _fill(
     last = table.shape[-1] - 1
     first, second = take(table, np.clip(low, 0, last)), take(table, np.clip(late, 0, last))
     np.copyto(out, np.minimum(first, second), where=here)
-
-
-def _is_run(at: HourIndex) -> bool:
-    return at.ndim == 1 and at.size > 0 and bool((np.diff(at) == 1).all())
