@@ -22,8 +22,9 @@ import numpy as np
 
 from rules.exposure import NEVER, HourNumbers
 from rules.verdict import FloatArray
+from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Job
-from scheduler.planning.open_house import Breach, breaches
+from scheduler.planning.open_house import Breach, Judge, breaches
 from scheduler.planning.scenarios import Scenarios
 
 
@@ -61,6 +62,7 @@ class CloseInAnswer:
     overall: LimitDate
     limits: tuple[LimitDate, ...]  # earliest first
     binding: str  # limit that sets the date, "" where none does
+    left_out: tuple[str, ...]  # limits whose weather is not known; the date does not stand on them
     planned: date | None  # local day of the planned close-in
     margin_days: int | None  # None where one of the two days is not known
     margin_at_least: bool  # not before season's end: the margin is a lower bound
@@ -83,6 +85,8 @@ def closein_date(
     weather: Scenarios,
     planned: datetime | None = None,
     closed: HourNumbers | None = None,
+    open_from: int = 0,
+    more: Judge | None = None,
 ) -> CloseInAnswer:
     """Return the latest safe close-in date, the margin and the chance of making it.
 
@@ -97,25 +101,35 @@ def closein_date(
     closed : (scenarios,) or (1,), optional
         Close-in hour of the plan replayed in each scenario, counted from the weather's first
         hour; ``NEVER`` where it is not reached. Without it the planned moment stands for all.
+    open_from : int
+        Hour in which the house is first open, from ``envelope.hour_opened``.
+    more : function, optional
+        Judges further limits on the same weather, e.g. hours left in which sealing can be done.
     """
+
+    def judged(table: HourlyTable) -> tuple[Breach, ...]:
+        return (*breaches(job, table, open_from=open_from), *(more(table) if more else ()))
+
     season = Season.of(weather, job)
-    every = breaches(job, weather.table)
-    stated = breaches(job, weather.forecast)
-    past = () if weather.past is None else breaches(job, weather.past)
-    limits = [
-        season.limit(breach, now, then) for breach, now, then in zip_longest(every, stated, past)
-    ]
-    overall = season.limit(_first(every), _first(stated), _first(past) if past else None)
+    every, stated = judged(weather.table), judged(weather.forecast)
+    past = judged(weather.past) if weather.past is not None else ()
+    limits = [season.limit(*three) for three in zip_longest(every, stated, past)]
+    left_out = {breach.limit for breach in every if season.blind(breach)}
+    first = _first(every, left_out)
+    overall = season.limit(
+        first, _first(stated, left_out), _first(past, left_out) if past else None
+    )
     limits.sort(key=lambda found: (found.known_safe_until, found.limit))
     if closed is None and planned is not None:
         closed = np.array([season.hour_of(planned)])
-    passed = season.plan_on(_first(every))
+    passed = season.plan_on(first)
     day = None if planned is None else planned.astimezone(season.zone).date()
     return CloseInAnswer(
         confidence=job.confidence,
         overall=overall,
         limits=tuple(limits),
-        binding=limits[0].limit if overall.ends is Ends.LIMIT else "",
+        binding=season.binding(limits, overall),
+        left_out=tuple(sorted(left_out)),
         planned=day,
         margin_days=season.margin(overall, day),
         margin_at_least=overall.ends is Ends.SEASON_END,
@@ -124,7 +138,7 @@ def closein_date(
         risk=season.risk_by_day(passed),
         years=weather.years,
         scenarios=weather.count,
-        notes=weather.notes + season.words(overall, limits),
+        notes=weather.notes + season.words(overall, limits, left_out),
     )
 
 
@@ -249,6 +263,14 @@ class Season:
         """Return the last local day that is over when the hour begins."""
         return self.at(hour).astimezone(self.zone).date() - timedelta(days=1)
 
+    def blind(self, breach: Breach) -> bool:
+        """Tell whether a limit cannot be judged over the season in any scenario.
+
+        Such a limit is named, not guessed, and only what is seen of it counts; one that the date
+        cannot do without is never left out.
+        """
+        return not breach.essential and bool((breach.unknown < NEVER).all())
+
     def plan_on(self, breach: Breach) -> HourNumbers:
         """Return first breaches, with weather that is not known counted as passed."""
         passed: HourNumbers = np.minimum(breach.passed, breach.unknown)
@@ -300,6 +322,13 @@ class Season:
         last, ends = self._latest(self.plan_on(past), 0, self.past_years)
         return self.day_before(last) if ends is Ends.LIMIT else None
 
+    def binding(self, limits: list[LimitDate], overall: LimitDate) -> str:
+        """Return the limit that sets the date: the earliest, then the one most often passed."""
+        if overall.ends is not Ends.LIMIT:
+            return ""
+        dated = [found for found in limits if found.ends is Ends.LIMIT] or limits
+        return min(dated, key=lambda found: (found.known_safe_until, -found.share_passed)).limit
+
     def margin(self, overall: LimitDate, planned: date | None) -> int | None:
         """Return the days between the planned and the latest safe close-in."""
         if planned is None:
@@ -318,7 +347,9 @@ class Season:
         share = (passed[:, None] < np.minimum(hours, self.hours)[None, :]).mean(axis=0)
         return np.asarray(share, dtype=np.float64)
 
-    def words(self, overall: LimitDate, limits: list[LimitDate]) -> tuple[str, ...]:
+    def words(
+        self, overall: LimitDate, limits: list[LimitDate], left_out: set[str]
+    ) -> tuple[str, ...]:
         """Return what a person must know before believing the date."""
         said = [f"{self.years} past years stand behind the days after the forecast"]
         if overall.ends is Ends.TOO_FEW_YEARS:
@@ -328,6 +359,7 @@ class Season:
             )
         said += [
             f"{found.limit}: weather it needs is not known after {found.known_safe_until}"
+            + ("; the date does not stand on it" if found.limit in left_out else "")
             for found in limits
             if found.ends is Ends.NOT_KNOWN
         ]
@@ -338,12 +370,16 @@ def _rows(values: FloatArray) -> int:
     return int(np.prod(values.shape[:-1], dtype=np.int64))
 
 
-def _first(parts: tuple[Breach, ...]) -> Breach:
-    """Return the earliest of several limits, trace by trace."""
+def _first(parts: tuple[Breach, ...], left_out: set[str]) -> Breach:
+    """Return the earliest of several limits, trace by trace.
+
+    Of a limit that is left out what is seen counts, and what is not known does not.
+    """
+    unknown = [np.full_like(p.unknown, NEVER) if p.limit in left_out else p.unknown for p in parts]
     return Breach(
         "",
         "; ".join(part.allowed for part in parts),
         "; ".join(dict.fromkeys(part.source for part in parts)),
         np.minimum.reduce([part.passed for part in parts]),
-        np.minimum.reduce([part.unknown for part in parts]),
+        np.minimum.reduce(unknown),
     )

@@ -7,8 +7,9 @@ humidity (7 to 12 %) are from memory. Shape of the tails: a 2005 survey of US fo
 of day-1 highs within 3 °F and 3 % wrong by 10 °F or more; a Student t of three degrees of freedom
 has that ratio (3.29 against 3.33; a Gaussian 2.18). The survey speaks of day 1 only; from there
 the tails go over to the Gaussian by day 7, where errors are near the season's own departures
-(assumption). How errors hang together in time is an assumption too: correlation falls by e in
-36 h, and inside a day the error slides from the low's to the high's.
+(assumption); wind and humidity are Gaussian for want of a figure. How errors hang together in
+time is an assumption too: correlation falls by e in 36 h, and inside a day the error slides from
+the low's to the high's.
 """
 
 from __future__ import annotations
@@ -37,11 +38,14 @@ class ErrorSize:
 
     low: tuple[float, float]
     high: tuple[float, float]
+    fat_tails: bool = False
 
 
 SIZES: Final = {
     "air_temperature_c": ErrorSize(
-        low=(3.0 * FAHRENHEIT, 6.0 * FAHRENHEIT), high=(2.0 * FAHRENHEIT, 5.0 * FAHRENHEIT)
+        low=(3.0 * FAHRENHEIT, 6.0 * FAHRENHEIT),
+        high=(2.0 * FAHRENHEIT, 5.0 * FAHRENHEIT),
+        fat_tails=True,
     ),
     "wind_speed_ms": ErrorSize(low=(3.5 * KNOT, 5.5 * KNOT), high=(3.5 * KNOT, 5.5 * KNOT)),
     "relative_humidity_pct": ErrorSize(low=(7.0, 12.0), high=(7.0, 12.0)),
@@ -128,7 +132,7 @@ def errors(name: str, normals: FloatArray, first_solar_hour: float, hours: int) 
     high = mean_absolute_error(size.high, lead)
     solar = (first_solar_hour + lead) % 24.0
     swing = np.interp(solar, [0.0, 6.0, 15.0, 24.0], [0.4, 0.0, 1.0, 0.4])
-    fat = np.clip((7.0 - (lead / 24.0 + 0.5)) / 6.0, 0.0, 1.0)  # 1 on day 1, 0 from day 7 on
+    fat = size.fat_tails * np.clip((7.0 - (lead / 24.0 + 0.5)) / 6.0, 0.0, 1.0)  # 1 on day 1
     shaped = fat * fat_tailed(latent) + (1.0 - fat) * latent * math.sqrt(math.pi / 2.0)
     return shaped * (low + swing * (high - low))
 
