@@ -1,0 +1,110 @@
+"""The plan for a reader: bars are for charts, here each task has its line and its dates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from scheduler.output.words import clock, day, span, words
+from scheduler.planning.closein_date import CloseInAnswer, Ends
+from scheduler.planning.job import Job
+from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+
+BASIS = {
+    Basis.FORECAST: "forecast",
+    Basis.CLIMATE: "past years",
+    Basis.ASSUMED_FIT: "nothing known",
+    None: "–",
+}
+
+
+def plan_table(plan: PlanAnswer, job: Job) -> RenderableType:
+    """Return the schedule and, under it, the date and the margin."""
+    zone = job.site.time_zone
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("Task", "When", "Rests on", "Finish 10 / 50 / 90 %", "Appointment"):
+        table.add_column(title, overflow="fold")
+    for line in plan.tasks:
+        when = "done" if line.done else span(line.start, line.finish, zone)
+        table.add_row(line.name, when, BASIS[line.basis], _odds(line, zone), _visit(line, zone))
+    return Group(table, *(Text(text) for text in ("", *plan_lines(plan, job))))
+
+
+def plan_lines(plan: PlanAnswer, job: Job) -> tuple[str, ...]:
+    """Return the close-in date, the latest safe one and the margin in words."""
+    zone = job.site.time_zone
+    lines = [f"Plan {words(plan.status)}" + (f": {plan.proof}" if plan.proof else "")]
+    if plan.close_in is None:
+        lines.append("Close-in: not known")
+    else:
+        rests = BASIS[plan.close_in_basis]
+        lines.append(f"Close-in planned: {clock(plan.close_in, zone)} (rests on {rests})")
+    if plan.middle_close_in is not None:
+        late = clock(plan.late_close_in, zone) if plan.late_close_in else "after the season"
+        lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
+    lines += date_lines(plan.date, zone)
+    return (*lines, *(f"Note: {note}" for note in plan.notes))
+
+
+def date_lines(found: CloseInAnswer | None, zone: str) -> list[str]:
+    """Return the latest safe date, its margin and its chance in words."""
+    if found is None:
+        return ["Latest safe close-in: not known; give past years with --climate FILE"]
+    share = f"{found.confidence:.0%} of scenarios"
+    ends = found.overall.ends
+    if found.latest_safe is not None:
+        text = f"{day(found.latest_safe, zone)} ({share}; {words(found.binding)} decides)"
+    elif ends is Ends.SEASON_END:
+        text = f"not before season's end, {day(found.days[-1], zone)} ({share})"
+    elif ends is Ends.PASSED:
+        text = "a limit is passed already or passes today"
+    else:
+        text = f"not known; no limit passed up to {day(found.overall.known_safe_until, zone)}"
+    lines = [f"Latest safe close-in: {text}"]
+    if found.margin_days is not None:
+        least = "at least " if found.margin_at_least else ""
+        lines.append(f"Margin: {least}{found.margin_days} days")
+    if found.chance is not None:
+        lines.append(f"Chance of closing in before the first breach: {found.chance:.0%}")
+    return [*lines, *(f"Note: {note}" for note in found.notes)]
+
+
+def subject_tail(plan: PlanAnswer | None, zone: str) -> str:
+    """Return the end of a briefing's subject."""
+    if plan is None or plan.date is None:
+        return "latest safe date not known"
+    found = plan.date
+    if found.latest_safe is not None:
+        last = f"close in by {day(found.latest_safe, zone)}"
+    elif found.overall.ends is Ends.SEASON_END:
+        last = "no limit before season's end"
+    else:
+        return "latest safe date not known"
+    if found.margin_days is None:
+        return last
+    return f"{last}, margin {found.margin_days} days"
+
+
+def plan_document(plan: PlanAnswer, job: Job, moved: Sequence[object] = ()) -> dict[str, object]:
+    """Return the same for ``--json``."""
+    from scheduler.planning.plan_answer import PLAN_VERSION
+
+    return {"version": PLAN_VERSION, "units": job.units, "plan": plan, "moved": moved}
+
+
+def _odds(line: PlanLine, zone: str) -> str:
+    if line.middle is None and line.early is None:
+        return "–"
+    parts = (line.early, line.middle, line.late)
+    return " / ".join("–" if part is None else day(part, zone) for part in parts)
+
+
+def _visit(line: PlanLine, zone: str) -> str:
+    if line.appointment is None:
+        return "–"
+    said = "kept" if line.kept else "MOVED" if line.kept is False else "open"
+    chance = "" if line.chance is None else f", {line.chance:.0%} hold"
+    return f"{words(line.who)} {clock(line.appointment, zone)}: {said}{chance}"
