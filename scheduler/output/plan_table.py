@@ -59,8 +59,6 @@ def date_lines(found: CloseInAnswer | None, zone: str) -> list[str]:
         text = f"{day(found.latest_safe, zone)} ({share}; {words(found.binding)} decides)"
     elif ends is Ends.SEASON_END:
         text = f"not before season's end, {day(found.days[-1], zone)} ({share})"
-    elif ends is Ends.PASSED:
-        text = "a limit is passed already or passes today"
     else:
         text = f"not known; no limit passed up to {day(found.overall.known_safe_until, zone)}"
     lines = [f"Latest safe close-in: {text}"]
