@@ -51,13 +51,11 @@ def open_desk(options: Options) -> Desk:
     if options.job is None:
         raise BadInput("give the job file")
     job = scheduler.jobfile.read(options.job)
-    clock_now = datetime.now(UTC)
-    now = moment(options.at, job) if options.at else clock_now
+    now = moment(options.at, job) if options.at else datetime.now(UTC)
     return Desk(
         job=job,
         job_text=options.job.read_bytes(),
         now=now,
-        clock_now=clock_now,
         replay=options.at is not None,
         store=open_store(options.store or setting.store or str(_beside(options.job))),
         weather=partial(_weather, options, setting, job.site, now),

@@ -15,7 +15,8 @@ from scheduler.interfaces import Store
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job
-from scheduler.planning.log import Entry, EntryKind, Progress
+from scheduler.planning.log import Progress
+from scheduler.planning.progress import progress_until
 from scheduler.planning.records import Inputs, KeptForecast
 
 WEATHER: Final = "weather"
@@ -39,7 +40,6 @@ class Desk:
     job: Job
     job_text: bytes
     now: datetime  # UTC; the moment asked about
-    clock_now: datetime  # UTC; the machine's own, for when something is written down
     replay: bool  # a past moment was asked for
     store: Store
     weather: Callable[[], RawWeather | None]  # None: only what the store keeps
@@ -85,7 +85,7 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     return Gathered(
         job=desk.job,
         now=desk.now,
-        progress=progress_of(entries, until=desk.now),
+        progress=progress_until(entries, desk.now),
         forecast=fresh[0][2] if fresh else earlier[-1],
         earlier=tuple(earlier if fresh else earlier[:-1]),
         observed=observed[0][2] if observed else None,
@@ -113,17 +113,6 @@ def keep(desk: Desk, gathered: Gathered) -> None:
             issued_at=forecast.provenance.issued_at,
             received_at=weather.received_at,
         )
-
-
-def progress_of(entries: tuple[Entry, ...], *, until: datetime) -> Progress:
-    """Return the log as planning sees it: entries of later moments and undone ones are out."""
-    undone = {
-        int(str(entry.payload.get("seq", 0)))
-        for entry in entries
-        if entry.kind is EntryKind.UNDO and entry.at <= until
-    }
-    told = [e for e in entries if e.seq not in undone and e.at <= until]
-    return Progress(tuple(sorted(told, key=lambda e: (e.at, e.seq))))
 
 
 def _fresh(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
