@@ -5,8 +5,7 @@ The same code serves the forecast ``(hours,)`` and the scenarios ``(scenarios, h
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from rules.weather import Weather
 from scheduler.planning.tables import NEVER, BoolArray, Effort, IntArray, finish_table
 
 MAY = np.int8(Verdict.GO_WITH_PROTECTION)
+NOT_KNOWN = np.int8(Verdict.NOT_KNOWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,11 @@ class TaskWeather:
         """Return the hours at which work may begin."""
         mask: BoolArray = self.by_start <= MAY
         return mask
+
+    def with_starts(self, by_start: VerdictArray) -> TaskWeather:
+        """Return the same work with graver verdicts on its starts."""
+        finish = np.where(by_start <= MAY, self.finish, NEVER).astype(np.int32)
+        return replace(self, by_start=by_start, finish=finish)
 
 
 def task_weather(
@@ -63,8 +68,3 @@ def task_weather(
     by_start = start_verdicts(book, asked, weather, finish.astype(np.int64))
     allowed = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
     return TaskWeather(by_hour=by_hour, by_start=by_start, finish=allowed)
-
-
-def measures_to_be_had(on_hand: Mapping[str, object] | frozenset[str]) -> frozenset[str]:
-    """Return the measures as the judge wants them."""
-    return frozenset(on_hand)

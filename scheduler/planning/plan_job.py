@@ -1,0 +1,293 @@
+"""Rebuild the rest of a job from now: weather to tables, tables to plan, plan to date and margin.
+
+Pure: everything it looks at is handed in, and the same inputs give the same answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from rules.book import Book
+from rules.judge import Asked
+from rules.weather import Weather
+from scheduler.planning.calendars import moment_of
+from scheduler.planning.climate_years import ClimateYears
+from scheduler.planning.closein_date import CloseInAnswer, closein_date
+from scheduler.planning.gates import at_confidence, ready_table
+from scheduler.planning.hours import Forecast, HourlyTable
+from scheduler.planning.job import Job, State, Task
+from scheduler.planning.known_facts import KnownFacts
+from scheduler.planning.log import Progress
+from scheduler.planning.network import Plan, Problem
+from scheduler.planning.paper_windows import paper_verdicts
+from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
+from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
+from scheduler.planning.solve import solve
+from scheduler.planning.tables import NEVER, BoolArray, IntArray, finish_table
+from scheduler.planning.task_weather import MAY, NOT_KNOWN, TaskWeather, task_weather
+from scheduler.planning.weather_waits import weather_wait, with_waits
+
+SEASON_DAYS: Final = 120  # planned on where the job names no season's end
+MIDDLE: Final = 0.5  # share of scenarios whose weather a plan waits for, past the forecast
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """The plan with what it was made of."""
+
+    answer: PlanAnswer
+    plan: Plan
+    problem: Problem
+    frame: Frame
+    weather: Scenarios
+
+
+def plan_job(
+    job: Job,
+    *,
+    book: Book,
+    progress: Progress,
+    forecast: Forecast,
+    climate: ClimateYears | None,
+    now: datetime,
+    seed: int,
+    count: int,
+) -> Planned:
+    """Return the rest of the schedule, the latest safe close-in date and the margin.
+
+    Parameters
+    ----------
+    job, book, progress : Job, Book, Progress
+        What is planned, by which rules, and what happened.
+    forecast : Forecast
+        The newest one. Past its age limit its hours are not known, and so are not planned on.
+    climate : ClimateYears or None
+        Past years from the hour of ``now``. None: nothing is known past the forecast; every
+        shift hour there is taken as fit, said so, and no date is given.
+    now : datetime
+        UTC.
+    seed, count
+        Of the scenarios.
+    """
+    zero = now.replace(minute=0, second=0, microsecond=0)
+    if zero < now:
+        zero += timedelta(hours=1)
+    until = season_end(job, now)
+    traces = scenarios(
+        forecast=forecast.table,
+        climate=climate,
+        now=zero,
+        until=until,
+        seed=seed,
+        count=count if climate is not None else 1,
+        longitude_deg=job.site.longitude_deg,
+    )
+    frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
+    judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
+    problem = _problem(frame, judged, traces)
+    plan = solve(problem)
+    close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
+    found = None
+    if climate is not None:
+        found = closein_date(job, traces, planned=close_in)
+    answer = _answer(frame, judged, plan, found, now)
+    return Planned(answer, plan, problem, frame, traces)
+
+
+def season_end(job: Job, now: datetime) -> datetime:
+    """Return the local midnight after the season's last day, UTC."""
+    zone = ZoneInfo(job.site.time_zone)
+    last: date = job.season_end or now.astimezone(zone).date() + timedelta(days=SEASON_DAYS)
+    return datetime.combine(last + timedelta(days=1), time(0), zone).astimezone(UTC)
+
+
+def is_stale(forecast: Forecast, now: datetime) -> bool:
+    """Tell whether a forecast is too old to go on, or does not say how old it is."""
+    age = forecast.provenance.age_h(now)
+    return age is None or age > forecast.provenance.age_limit_h
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What book and papers say of every open task, in the forecast and in the scenarios."""
+
+    told: Mapping[str, TaskWeather]  # (hours,), past the forecast not known
+    many: Mapping[str, TaskWeather]  # (scenarios, hours)
+    tail_from: int  # from here on some column of the forecast has ended
+    blind: bool  # nothing is known past the forecast
+    stale: bool
+    unseen: tuple[str, ...] = ()  # columns of the forecast that no past year has
+
+
+def _judge(
+    frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bool
+) -> _Judged:
+    told = traces.forecast
+    ends = _column_ends(told)
+    if stale:  # an old forecast tells nothing; where it reached, nothing is planned
+        told = HourlyTable(told.start, {n: np.full_like(v, np.nan) for n, v in told.columns.items()})
+    one = Weather(dict(told.columns), frame.hours)
+    many = Weather(dict(traces.table.columns), frame.hours)
+    return _Judged(
+        told={task.id: _task(frame, book, task, one) for task in frame.open_tasks},
+        many={task.id: _task(frame, book, task, many) for task in frame.open_tasks},
+        tail_from=max(ends) if stale and ends else min(ends, default=0),
+        blind=blind,
+        stale=stale,
+        unseen=() if blind else _unseen(traces),
+    )
+
+
+def _unseen(traces: Scenarios) -> tuple[str, ...]:
+    return tuple(name for name, origin in traces.origin.items() if (origin == UNKNOWN).any())
+
+
+def _column_ends(table: HourlyTable) -> list[int]:
+    """Return the hour after the last known one of each column the forecast has."""
+    ends = []
+    for values in table.columns.values():
+        known = np.flatnonzero(np.isfinite(values.reshape(-1, values.shape[-1])).any(axis=0))
+        ends.append(int(known[-1]) + 1 if known.size else 0)
+    return ends
+
+
+def _task(frame: Frame, book: Book, task: Task, weather: Weather) -> TaskWeather:
+    """Judge one task by the book and by the papers that bind it."""
+    measures = frozenset(frame.job.on_hand) | {offer.measure for offer in frame.job.can_be_had}
+    asked = Asked(task.work_type, KnownFacts(task, frame.progress), measures)
+    shift, effort = shift_of(frame, task), effort_of(frame, task)
+    judged = task_weather(book, asked, weather, shift=shift, effort=effort)
+    papers = [d for d in frame.job.documents if task.id in d.for_tasks or d.id == task.label]
+    if not papers:
+        return judged
+    said = paper_verdicts(papers, weather, judged.finish.astype(np.int64), measures=measures)
+    return judged.with_starts(np.maximum(judged.by_start, said))
+
+
+def _problem(frame: Frame, judged: _Judged, traces: Scenarios) -> Problem:
+    past = np.arange(frame.hours) >= judged.tail_from
+    workable, may_start, waits = {}, {}, {}
+    for task in frame.open_tasks:
+        told = judged.told[task.id]
+        open_hours = past & (told.by_hour == NOT_KNOWN)
+        open_starts = past & (told.by_start == NOT_KNOWN)
+        workable[task.id] = told.workable | open_hours
+        may_start[task.id] = told.may_start | open_starts | (past & open_hours)
+        if not judged.blind:
+            waits[task.id] = _wait(frame, task, judged, may_start[task.id])
+    tables = Tables(workable=workable, may_start=may_start, ready=_gates(frame, traces))
+    problem = build_problem(
+        frame.job,
+        frame.progress,
+        hour_zero=frame.hour_zero,
+        hours=frame.hours,
+        tables=tables,
+        now_hour=frame.now,
+    )
+    return with_waits(problem, waits)
+
+
+def _wait(frame: Frame, task: Task, judged: _Judged, may_start: BoolArray) -> IntArray:
+    """Return how long a task waits for its weather past the forecast.
+
+    A column that neither forecast nor past years have past the forecast's end cannot be waited
+    for; the answer's notes name it.
+    """
+    many = judged.many[task.id]
+    shift, effort = shift_of(frame, task), effort_of(frame, task)
+    past = np.arange(frame.hours) >= judged.tail_from
+    usable = many.workable | (past & (many.by_hour == NOT_KNOWN))
+    begins = (many.by_start <= MAY) | (past & (many.by_start == NOT_KNOWN))
+    finish = finish_table(usable, shift, effort, may_start=begins)
+    fair = finish_table(np.ones(frame.hours, bool), shift, effort, may_start=may_start)
+    return weather_wait(finish, fair, share=MIDDLE, horizon=judged.tail_from)
+
+
+def _gates(frame: Frame, traces: Scenarios) -> dict[tuple[str, str], IntArray]:
+    """Return the ready tables of strength gates, on air temperature, at the job's confidence.
+
+    Air is the first guess of an element's temperature. Hours past what is known give no
+    strength. Work that was done before now has only the strength gained from now on.
+    """
+    air = np.atleast_2d(traces.table.column("air_temperature_c"))
+    out: dict[tuple[str, str], IntArray] = {}
+    for task in frame.open_tasks:
+        for link in task.after:
+            if link.gate is None:
+                continue
+            table = ready_table(temperature_c=air, share=link.gate.share, wait_h=link.gate.wait_h)
+            out[task.id, link.task] = at_confidence(table, frame.job.confidence)
+    return out
+
+
+def _answer(
+    frame: Frame, judged: _Judged, plan: Plan, found: CloseInAnswer | None, now: datetime
+) -> PlanAnswer:
+    lines = [_line(frame, judged, plan, task) for task in frame.job.tasks]
+    lines.sort(key=lambda line: (not line.done, line.start is None, line.start or now))
+    close_in = moment_of(frame.hour_zero, plan.close_in) if plan.close_in < NEVER else None
+    basis = None if close_in is None else _basis(judged, plan.close_in)
+    return PlanAnswer(
+        job=frame.job.name,
+        at=now,
+        status=plan.status.value,
+        proof=plan.proof,
+        tasks=tuple(lines),
+        close_in=close_in,
+        close_in_basis=basis,
+        date=found,
+        forecast_until=moment_of(frame.hour_zero, judged.tail_from),
+        notes=_notes(judged, basis),
+    )
+
+
+def _line(frame: Frame, judged: _Judged, plan: Plan, task: Task) -> PlanLine:
+    placed = next((row for row in plan.placed if row.id == task.id), None)
+    standing = frame.standing[task.id]
+    visit = task.appointment
+    done = standing.state is State.DONE
+    start = moment_of(frame.hour_zero, placed.start) if placed else standing.started
+    finish = moment_of(frame.hour_zero, placed.finish) if placed else standing.finished
+    return PlanLine(
+        id=task.id,
+        name=task.name,
+        work_type=task.work_type,
+        start=start,
+        finish=finish,
+        basis=_basis(judged, placed.finish) if placed else None,
+        crew=task.crew,
+        appointment=None if visit is None else visit.start,
+        who="" if visit is None else visit.who,
+        kept=None if visit is None or placed is None else task.id not in plan.moved,
+        done=done,
+    )
+
+
+def _basis(judged: _Judged, finish: int) -> Basis:
+    if finish <= judged.tail_from:
+        return Basis.FORECAST
+    return Basis.ASSUMED_FIT if judged.blind else Basis.CLIMATE
+
+
+def _notes(judged: _Judged, basis: Basis | None) -> tuple[str, ...]:
+    notes = []
+    if judged.stale:
+        notes.append("the forecast is too old: nothing is planned in the hours it reached")
+    if judged.blind:
+        notes.append(
+            "no past years were given: past the forecast every shift hour is taken as fit, "
+            "which no weather will be; give --climate FILE"
+        )
+    if basis is Basis.ASSUMED_FIT:
+        notes.append("the close-in day is the earliest possible, not a day to count on")
+    if judged.unseen:
+        named = ", ".join(name.rsplit("_", 1)[0].replace("_", " ") for name in judged.unseen)
+        notes.append(f"past the forecast nothing is known of {named}: no wait for it is planned")
+    return tuple(notes)
