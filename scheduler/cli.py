@@ -87,6 +87,33 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
     _show(as_json, job_document(read), lambda: job_table(read), read.site.time_zone)
 
 
+@app.command()
+def plan(
+    job: JobFile,
+    weather: Weather = "nws",
+    observed: Observed = None,
+    climate: Climate = None,
+    at: At = None,
+    store: Store = None,
+    as_json: AsJson = False,
+) -> None:
+    """Rebuild the schedule; say the close-in date, the latest safe one and the margin."""
+    from scheduler.output.plan_table import plan_document, plan_table
+    from scheduler.output.screen import waiting
+    from scheduler.runs.plan import plan as run
+    from scheduler.startup import Options, open_desk
+
+    desk = open_desk(Options(job, weather, observed, climate, at, store))
+    with waiting("Planning"):
+        planned, _ = run(desk)
+    _show(
+        as_json,
+        plan_document(planned.answer, desk.job),
+        lambda: plan_table(planned.answer, desk.job),
+        desk.job.site.time_zone,
+    )
+
+
 @app.command("weather")
 def weather_(
     job: Annotated[Path | None, typer.Argument(metavar="JOB", help="The job file.")] = None,

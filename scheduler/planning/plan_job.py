@@ -25,13 +25,12 @@ from scheduler.planning.job import Job, State, Task
 from scheduler.planning.known_facts import KnownFacts
 from scheduler.planning.log import Progress
 from scheduler.planning.network import Plan, Problem
-from scheduler.planning.paper_windows import paper_verdicts
 from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
-from scheduler.planning.tables import NEVER, BoolArray, IntArray, finish_table
-from scheduler.planning.task_weather import MAY, NOT_KNOWN, TaskWeather, task_weather
+from scheduler.planning.tables import NEVER, BoolArray, IntArray
+from scheduler.planning.task_weather import MAY, TaskWeather, task_weather
 from scheduler.planning.weather_waits import weather_wait, with_waits
 
 SEASON_DAYS: Final = 120  # planned on where the job names no season's end
@@ -76,15 +75,12 @@ def plan_job(
     seed, count
         Of the scenarios.
     """
-    zero = now.replace(minute=0, second=0, microsecond=0)
-    if zero < now:
-        zero += timedelta(hours=1)
-    until = season_end(job, now)
+    zero, _ = planned_hours(job, now)
     traces = scenarios(
         forecast=forecast.table,
         climate=climate,
         now=zero,
-        until=until,
+        until=season_end(job, now),
         seed=seed,
         count=count if climate is not None else 1,
         longitude_deg=job.site.longitude_deg,
@@ -96,9 +92,17 @@ def plan_job(
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found = None
     if climate is not None:
-        found = closein_date(job, traces, planned=close_in)
+        found = closein_date(job=job, weather=traces, planned=close_in)
     answer = _answer(frame, judged, plan, found, now)
     return Planned(answer, plan, problem, frame, traces)
+
+
+def planned_hours(job: Job, now: datetime) -> tuple[datetime, int]:
+    """Return hour zero, the first whole hour not before now, and the hours to season's end."""
+    zero = now.replace(minute=0, second=0, microsecond=0)
+    if zero < now:
+        zero += timedelta(hours=1)
+    return zero, max(round((season_end(job, now) - zero) / timedelta(hours=1)), 0)
 
 
 def season_end(job: Job, now: datetime) -> datetime:
@@ -126,19 +130,20 @@ class _Judged:
     unseen: tuple[str, ...] = ()  # columns of the forecast that no past year has
 
 
-def _judge(
-    frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bool
-) -> _Judged:
+def _judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bool) -> _Judged:
     told = traces.forecast
     ends = _column_ends(told)
     if stale:  # an old forecast tells nothing; where it reached, nothing is planned
-        told = HourlyTable(told.start, {n: np.full_like(v, np.nan) for n, v in told.columns.items()})
+        nothing = {name: np.full_like(v, np.nan) for name, v in told.columns.items()}
+        told = HourlyTable(told.start, nothing)
+    tail_from = max(ends) if stale and ends else min(ends, default=0)
+    past = np.arange(frame.hours) >= tail_from
     one = Weather(dict(told.columns), frame.hours)
     many = Weather(dict(traces.table.columns), frame.hours)
     return _Judged(
-        told={task.id: _task(frame, book, task, one) for task in frame.open_tasks},
-        many={task.id: _task(frame, book, task, many) for task in frame.open_tasks},
-        tail_from=max(ends) if stale and ends else min(ends, default=0),
+        told={task.id: _task(frame, book, task, one, past) for task in frame.open_tasks},
+        many={task.id: _task(frame, book, task, many, past) for task in frame.open_tasks},
+        tail_from=tail_from,
         blind=blind,
         stale=stale,
         unseen=() if blind else _unseen(traces),
@@ -158,31 +163,34 @@ def _column_ends(table: HourlyTable) -> list[int]:
     return ends
 
 
-def _task(frame: Frame, book: Book, task: Task, weather: Weather) -> TaskWeather:
+def _task(
+    frame: Frame, book: Book, task: Task, weather: Weather, unseen: BoolArray
+) -> TaskWeather:
     """Judge one task by the book and by the papers that bind it."""
-    measures = frozenset(frame.job.on_hand) | {offer.measure for offer in frame.job.can_be_had}
-    asked = Asked(task.work_type, KnownFacts(task, frame.progress), measures)
-    shift, effort = shift_of(frame, task), effort_of(frame, task)
-    judged = task_weather(book, asked, weather, shift=shift, effort=effort)
-    papers = [d for d in frame.job.documents if task.id in d.for_tasks or d.id == task.label]
-    if not papers:
-        return judged
-    said = paper_verdicts(papers, weather, judged.finish.astype(np.int64), measures=measures)
-    return judged.with_starts(np.maximum(judged.by_start, said))
+    job = frame.job
+    measures = frozenset(job.on_hand) | {offer.measure for offer in job.can_be_had}
+    return task_weather(
+        book,
+        Asked(task.work_type, KnownFacts(task, frame.progress), measures),
+        weather,
+        shift=shift_of(frame, task),
+        effort=effort_of(frame, task),
+        papers=[d for d in job.documents if task.id in d.for_tasks or d.id == task.label],
+        unseen=unseen,
+    )
 
 
 def _problem(frame: Frame, judged: _Judged, traces: Scenarios) -> Problem:
-    past = np.arange(frame.hours) >= judged.tail_from
-    workable, may_start, waits = {}, {}, {}
-    for task in frame.open_tasks:
-        told = judged.told[task.id]
-        open_hours = past & (told.by_hour == NOT_KNOWN)
-        open_starts = past & (told.by_start == NOT_KNOWN)
-        workable[task.id] = told.workable | open_hours
-        may_start[task.id] = told.may_start | open_starts | (past & open_hours)
-        if not judged.blind:
-            waits[task.id] = _wait(frame, task, judged, may_start[task.id])
-    tables = Tables(workable=workable, may_start=may_start, ready=_gates(frame, traces))
+    """Return the problem: the forecast's hours as they stand, waits for weather after them.
+
+    A column that neither forecast nor past years have past the forecast's end cannot be waited
+    for; the answer's notes name it.
+    """
+    tables = Tables(
+        workable={name: told.by_hour <= MAY for name, told in judged.told.items()},
+        may_start={name: told.by_start <= MAY for name, told in judged.told.items()},
+        ready=_gates(frame, traces),
+    )
     problem = build_problem(
         frame.job,
         frame.progress,
@@ -191,23 +199,18 @@ def _problem(frame: Frame, judged: _Judged, traces: Scenarios) -> Problem:
         tables=tables,
         now_hour=frame.now,
     )
+    if judged.blind:
+        return problem
+    waits = {
+        name: weather_wait(
+            np.atleast_2d(many.finish),
+            judged.told[name].finish,
+            share=MIDDLE,
+            horizon=judged.tail_from,
+        )
+        for name, many in judged.many.items()
+    }
     return with_waits(problem, waits)
-
-
-def _wait(frame: Frame, task: Task, judged: _Judged, may_start: BoolArray) -> IntArray:
-    """Return how long a task waits for its weather past the forecast.
-
-    A column that neither forecast nor past years have past the forecast's end cannot be waited
-    for; the answer's notes name it.
-    """
-    many = judged.many[task.id]
-    shift, effort = shift_of(frame, task), effort_of(frame, task)
-    past = np.arange(frame.hours) >= judged.tail_from
-    usable = many.workable | (past & (many.by_hour == NOT_KNOWN))
-    begins = (many.by_start <= MAY) | (past & (many.by_start == NOT_KNOWN))
-    finish = finish_table(usable, shift, effort, may_start=begins)
-    fair = finish_table(np.ones(frame.hours, bool), shift, effort, may_start=may_start)
-    return weather_wait(finish, fair, share=MIDDLE, horizon=judged.tail_from)
 
 
 def _gates(frame: Frame, traces: Scenarios) -> dict[tuple[str, str], IntArray]:

@@ -5,7 +5,8 @@ The same code serves the forecast ``(hours,)`` and the scenarios ``(scenarios, h
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +14,8 @@ from rules.book import Book
 from rules.judge import Asked, hour_verdicts, start_verdicts
 from rules.verdict import Verdict, VerdictArray
 from rules.weather import Weather
+from scheduler.planning.job import Document
+from scheduler.planning.paper_windows import paper_verdicts
 from scheduler.planning.tables import NEVER, BoolArray, Effort, IntArray, finish_table
 
 MAY = np.int8(Verdict.GO_WITH_PROTECTION)
@@ -21,32 +24,22 @@ NOT_KNOWN = np.int8(Verdict.NOT_KNOWN)
 
 @dataclass(frozen=True, slots=True)
 class TaskWeather:
-    """What the book says of one task over the hours, for one trace or many."""
+    """What the book and the papers say of one task over the hours, for one trace or many."""
 
     by_hour: VerdictArray  # (..., hours) may the work be under way
-    by_start: VerdictArray  # (..., hours) may it begin: nights after it, days before it
-    finish: IntArray  # (..., hours)
-
-    @property
-    def workable(self) -> BoolArray:
-        """Return the hours in which work may be under way."""
-        mask: BoolArray = self.by_hour <= MAY
-        return mask
-
-    @property
-    def may_start(self) -> BoolArray:
-        """Return the hours at which work may begin."""
-        mask: BoolArray = self.by_start <= MAY
-        return mask
-
-    def with_starts(self, by_start: VerdictArray) -> TaskWeather:
-        """Return the same work with graver verdicts on its starts."""
-        finish = np.where(by_start <= MAY, self.finish, NEVER).astype(np.int32)
-        return replace(self, by_start=by_start, finish=finish)
+    by_start: VerdictArray  # (..., hours) may it begin: its hours, nights after, days before
+    finish: IntArray  # (..., hours) NEVER where it may not begin
 
 
 def task_weather(
-    book: Book, asked: Asked, weather: Weather, *, shift: BoolArray, effort: Effort
+    book: Book,
+    asked: Asked,
+    weather: Weather,
+    *,
+    shift: BoolArray,
+    effort: Effort,
+    papers: Sequence[Document] = (),
+    unseen: BoolArray | None = None,
 ) -> TaskWeather:
     """Judge a task at every hour and every start.
 
@@ -62,9 +55,24 @@ def task_weather(
         Hours the crew works.
     effort : Effort
         Length of the work and how it may be cut.
+    papers : sequence of Document
+        Labels, specifications and notes that bind the task.
+    unseen : (hours,), optional
+        Hours past the forecast in which what nobody knows does not hold a plan up. Everywhere
+        else not known is planned as no-go.
     """
-    by_hour = hour_verdicts(book, asked, weather)
+    allowed = np.zeros(weather.hours, dtype=np.bool_) if unseen is None else unseen
+    by_hour = _allowing(hour_verdicts(book, asked, weather), allowed)
     finish = finish_table(by_hour <= MAY, shift, effort)
-    by_start = start_verdicts(book, asked, weather, finish.astype(np.int64))
-    allowed = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
-    return TaskWeather(by_hour=by_hour, by_start=by_start, finish=allowed)
+    ends = finish.astype(np.int64)
+    by_start = start_verdicts(book, asked, weather, ends)
+    if papers:
+        said = paper_verdicts(papers, weather, ends, measures=asked.measures)
+        by_start = np.maximum(by_start, said)
+    by_start = _allowing(by_start, allowed)
+    kept = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
+    return TaskWeather(by_hour=by_hour, by_start=by_start, finish=kept)
+
+
+def _allowing(verdicts: VerdictArray, allowed: BoolArray) -> VerdictArray:
+    return np.where(allowed & (verdicts == NOT_KNOWN), MAY, verdicts).astype(np.int8)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from hashlib import sha256
 from typing import Final
 
 from rules.errors import WeatherUnavailable
@@ -81,7 +82,7 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     fresh = _fresh(desk)
     observed = _observed(desk)
     earlier = _earlier(desk, fresh)
-    forecasts = [(WEATHER, _identity(raw)) for _, raw, _ in fresh]
+    forecasts = [(WEATHER, identity(raw)) for _, raw, _ in fresh]
     return Gathered(
         job=desk.job,
         now=desk.now,
@@ -92,7 +93,7 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
         inputs=Inputs(
             job_text=desk.job_text,
             log_position=entries[-1].seq if entries else 0,
-            forecasts=(*forecasts, *((OBSERVED, _identity(raw)) for _, raw, _ in observed)),
+            forecasts=(*forecasts, *((OBSERVED, identity(raw)) for _, raw, _ in observed)),
             book=desk.book,
             seed=desk.seed,
             versions=desk.versions,
@@ -137,7 +138,7 @@ def _observed(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
 def _earlier(desk: Desk, fresh: list[tuple[str, RawWeather, Forecast]]) -> list[Forecast]:
     kept = desk.store.forecasts_until(desk.job.name, desk.now)
     if fresh:
-        own = _identity(fresh[0][1])
+        own = identity(fresh[0][1])
         kept = tuple(row for row in kept if row.identity != own and _before(row, fresh[0][2]))
     elif not kept:
         raise WeatherUnavailable(
@@ -153,7 +154,6 @@ def _before(row: KeptForecast, forecast: Forecast) -> bool:
     return issued is None or row.issued_at is None or row.issued_at < issued
 
 
-def _identity(weather: RawWeather) -> str:
-    from hashlib import sha256
-
+def identity(weather: RawWeather) -> str:
+    """Return the SHA-256 of weather bytes as they came."""
     return sha256(weather.raw).hexdigest()

@@ -1,0 +1,52 @@
+"""The plan of a job as of a moment: gather, plan, keep."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rules.book import Book, load_book
+from scheduler.planning.climate_years import ClimateYears
+from scheduler.planning.plan_job import Planned, plan_job, planned_hours
+from scheduler.runs.desk import CLIMATE, Desk, Gathered, gather, identity, keep
+
+
+def plan(desk: Desk) -> tuple[Planned, Gathered]:
+    """Return the plan and what it was made from; the weather read is kept.
+
+    Raises
+    ------
+    CloseinError
+        If the weather cannot be had or read.
+    """
+    gathered = gather(desk, command="plan")
+    gathered, climate = with_climate(desk, gathered)
+    planned = planned_of(desk, gathered, climate, load_book(desk.job.book))
+    keep(desk, gathered)
+    return planned, gathered
+
+
+def with_climate(desk: Desk, gathered: Gathered) -> tuple[Gathered, ClimateYears | None]:
+    """Return past years cut to the season that is planned, None where none were given."""
+    weather = desk.climate()
+    if weather is None:
+        return gathered, None
+    start, hours = planned_hours(desk.job, desk.now)
+    climate = desk.parse_climate(weather.source, weather.raw, start, hours)
+    files = (*gathered.inputs.forecasts, (CLIMATE, identity(weather)))
+    return replace(gathered, inputs=replace(gathered.inputs, forecasts=files)), climate
+
+
+def planned_of(
+    desk: Desk, gathered: Gathered, climate: ClimateYears | None, book: Book
+) -> Planned:
+    """Plan what was gathered."""
+    return plan_job(
+        gathered.job,
+        book=book,
+        progress=gathered.progress,
+        forecast=gathered.forecast,
+        climate=climate,
+        now=gathered.now,
+        seed=desk.seed,
+        count=desk.scenarios,
+    )
