@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.metadata
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache, partial
@@ -17,6 +18,7 @@ from scheduler.interfaces import WeatherSource
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job, Site
+from scheduler.planning.log import Entry
 from scheduler.runs.desk import Desk, RawWeather, gather
 from scheduler.settings import Settings, settings
 
@@ -62,6 +64,7 @@ def open_desk(options: Options) -> Desk:
         observed=partial(_file, options.observed, now),
         climate=partial(_file, options.climate, now),
         parse=partial(_parse, job.site, setting),
+        take=partial(_take, job, now),
         parse_climate=partial(_parse_climate, job.site),
         seed=setting.seed,
         scenarios=setting.scenarios,
@@ -184,6 +187,17 @@ def _parse(site: Site, setting: Settings, source: str, raw: bytes) -> Forecast:
     if source == NWS:
         return at_site(_nws(setting).parse(raw), site)
     return at_site(parse_weather(raw, source), site)
+
+
+def _take(
+    job: Job,
+    now: datetime,
+    given: bytes | Sequence[Mapping[str, object]],
+    log: Sequence[Entry],
+) -> tuple[Entry, ...]:
+    from scheduler.jobfile.entries import entries_of
+
+    return entries_of(given, job=job, log=log, now=now)
 
 
 def _parse_climate(

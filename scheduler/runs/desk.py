@@ -5,8 +5,8 @@ A run gathers all it needs from here first, decides with pure functions, and wri
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from hashlib import sha256
 from typing import Final
@@ -16,7 +16,7 @@ from scheduler.interfaces import Store
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job
-from scheduler.planning.log import Progress
+from scheduler.planning.log import Entry, Progress
 from scheduler.planning.progress import progress_until
 from scheduler.planning.records import Inputs, KeptForecast
 
@@ -47,6 +47,7 @@ class Desk:
     observed: Callable[[], RawWeather | None]
     climate: Callable[[], RawWeather | None]
     parse: Callable[[str, bytes], Forecast]  # source, bytes
+    take: Callable[[bytes | Sequence[Mapping[str, object]], Sequence[Entry]], tuple[Entry, ...]]
     parse_climate: Callable[[str, bytes, datetime, int], ClimateYears]  # from, hours
     seed: int
     scenarios: int
@@ -66,6 +67,10 @@ class Gathered:
     observed: Forecast | None
     inputs: Inputs
     kept: tuple[tuple[str, RawWeather, Forecast], ...] = ()  # role: to be kept when all went well
+
+    def having(self, progress: Progress) -> Gathered:
+        """Return the same with another log."""
+        return replace(self, progress=progress)
 
 
 def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None) -> Gathered:
