@@ -88,6 +88,34 @@ def check(job: JobFile, as_json: AsJson = False) -> None:
 
 
 @app.command()
+def today(
+    job: JobFile,
+    weather: Weather = "nws",
+    observed: Observed = None,
+    climate: Climate = None,
+    at: At = None,
+    store: Store = None,
+    as_json: AsJson = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Exit 4 where nothing can go.")] = False,
+) -> int:
+    """Give the calls for today and the coming days, with reasons."""
+    from scheduler.output.answer_json import answer_document
+    from scheduler.output.today_table import today_table
+    from scheduler.runs.today import today as run
+    from scheduler.startup import Options, open_desk
+
+    desk = open_desk(Options(job, weather, observed, climate, at, store))
+    found = run(desk)
+    _show(
+        as_json,
+        answer_document(desk.job, found.answers, found.gathered.forecast, at=desk.now),
+        lambda: today_table(desk.job, found.answers, found.gathered.forecast, at=desk.now),
+        desk.job.site.time_zone,
+    )
+    return NOTHING_CAN_GO if strict and found.nothing_can_go else 0
+
+
+@app.command()
 def plan(
     job: JobFile,
     weather: Weather = "nws",
@@ -112,6 +140,121 @@ def plan(
         lambda: plan_table(planned.answer, desk.job),
         desk.job.site.time_zone,
     )
+
+
+@app.command()
+def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
+    job: JobFile,
+    started: Annotated[str | None, typer.Option(metavar="TASK")] = None,
+    finished: Annotated[str | None, typer.Option(metavar="TASK")] = None,
+    hours_left: Annotated[
+        tuple[str, float] | None, typer.Option(metavar="TASK HOURS", help="Hours still to do.")
+    ] = None,
+    lost: Annotated[float | None, typer.Option(metavar="HOURS", help="Hours lost.")] = None,
+    cause: Annotated[str | None, typer.Option(help="Why: rain, wind, cold, ...")] = None,
+    task: Annotated[str | None, typer.Option(metavar="TASK", help="Whose hours.")] = None,
+    reading: Annotated[
+        tuple[str, str, str] | None, typer.Option(metavar="QUANTITY VALUE UNIT")
+    ] = None,
+    fact: Annotated[
+        tuple[str, str, str] | None, typer.Option(metavar="ELEMENT CONDITION VALUE")
+    ] = None,
+    unit: Annotated[str | None, typer.Option(help="Unit of a fact's number.")] = None,
+    place: Annotated[str | None, typer.Option(help="Where on site.")] = None,
+    release: Annotated[
+        tuple[str, str] | None, typer.Option(metavar="TASK ROLE", help="A hold; needs --who.")
+    ] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT")] = None,
+    undo: Annotated[int | None, typer.Option(metavar="NUMBER", help="Of an entry.")] = None,
+    entries: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A list of entries, JSON or YAML.")
+    ] = None,
+    who: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
+    when: Annotated[str | None, typer.Option(metavar="TIME", help="When it happened.")] = None,
+    weather: Weather = "kept",
+    climate: Climate = None,
+    at: At = None,
+    store: Store = None,
+    no_plan: Annotated[bool, typer.Option("--no-plan", help="Only write it down.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write down what happened on site, replan, and say what moved."""
+    from scheduler.output.log_table import log_document, log_table
+    from scheduler.runs.log import entries_given
+    from scheduler.runs.log import log as run
+    from scheduler.startup import Options, open_desk, text_of
+
+    given = entries_given(
+        {"started": started, "finished": finished, "hours_left": hours_left, "lost": lost}
+        | {"reading": reading, "fact": fact, "release": release, "note": note, "undo": undo},
+        {"cause": cause, "task": task, "unit": unit, "place": place, "who": who, "when": when},
+        entries is not None,
+    )
+    desk = open_desk(Options(job, weather, None, climate, at, store))
+    done = run(desk, text_of(entries) if entries else given, replan=not no_plan)
+    before = done.before.answer if done.before else None
+    after = done.after.answer if done.after else None
+    _show(
+        as_json,
+        log_document(done.entries, before, after, done.why_not),
+        lambda: log_table(done.entries, before, after, done.why_not, desk.job),
+        desk.job.site.time_zone,
+    )
+
+
+@app.command()
+def brief(
+    job: JobFile,
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER")] = Path(),
+    weather: Weather = "nws",
+    observed: Observed = None,
+    climate: Climate = None,
+    at: At = None,
+    store: Store = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write the morning message as text and HTML files."""
+    from scheduler.output.brief_message import brief_document, write_brief
+    from scheduler.runs.brief import brief as run
+    from scheduler.startup import Options, open_desk
+
+    desk = open_desk(Options(job, weather, observed, climate, at, store))
+    made = run(desk)
+    files = write_brief(made.brief, made.planned.answer, desk.job, out)
+    wrote = "\n".join([made.brief.subject, *(f"wrote {path}" for path in files)])
+    document = brief_document(made.brief, made.planned.answer, files)
+    _show(as_json, document, lambda: wrote, desk.job.site.time_zone)
+
+
+@app.command()
+def demo(
+    picture: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also draw what is printed, as SVG.")
+    ] = None,
+) -> None:
+    """Run the main job on a made scenario, without a network."""
+    from scheduler.output.demo_show import DemoSeen, demo_parts, demo_picture
+    from scheduler.output.screen import show, waiting
+    from scheduler.runs.demo import demo as run
+    from scheduler.startup import demo_desk, write_text
+
+    with demo_desk() as desk:
+        with waiting("Planning"):
+            made = run(desk)
+        morning, delay = made.morning, made.delay
+        seen = DemoSeen(
+            job=desk.job,
+            at=desk.now,
+            subject=morning.brief.subject,
+            answers=morning.today.answers,
+            forecast=morning.today.gathered.forecast,
+            before=morning.planned.answer,
+            entries=delay.entries,
+            after=made.after.answer,
+        )
+    show(demo_parts(seen))
+    if picture is not None:
+        write_text(picture, demo_picture(seen))
 
 
 @app.command("weather")

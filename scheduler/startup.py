@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import importlib.metadata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache, partial
 from hashlib import sha256
 from importlib import resources
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from zoneinfo import ZoneInfo
 
 import scheduler.jobfile
@@ -24,6 +26,7 @@ from scheduler.settings import Settings, settings
 
 NWS = "nws"
 KEPT = "kept"
+DEMO_AT = "2026-11-09T06:00"
 COUNTED = ("numpy", "ortools", "pydantic")  # libraries an answer depends on
 
 
@@ -147,6 +150,65 @@ def moment(text: str, job: Job) -> datetime:
     if read.tzinfo is None:
         read = read.replace(tzinfo=ZoneInfo(job.site.time_zone))
     return read.astimezone(UTC)
+
+
+def text_of(path: Path) -> bytes:
+    """Return a file's bytes.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be read.
+    """
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise BadInput(f"{path}: {error.strerror or error}") from error
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be written.
+    """
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise BadInput(f"{path}: {error.strerror or error}") from error
+
+
+@contextmanager
+def demo_desk() -> Iterator[Desk]:
+    """Open the made scenario on a store that is thrown away."""
+    files = demo_files()
+    with TemporaryDirectory() as folder:
+        yield open_desk(
+            Options(
+                job=files / "job.yaml",
+                weather=str(files / "forecast.json"),
+                climate=files / "climate.csv",
+                at=DEMO_AT,
+                store=str(Path(folder) / "demo.db"),
+            )
+        )
+
+
+def demo_files() -> Path:
+    """Return the folder of the made scenario, in the installed package or in the checkout.
+
+    Raises
+    ------
+    BadInput
+        If it is in neither.
+    """
+    package = Path(__file__).parent
+    for folder in (package / "demo_files", package.parent / "fixtures" / "demo"):
+        if (folder / "job.yaml").is_file():
+            return folder
+    raise BadInput("the demo's files are not installed; run it from a checkout")
 
 
 @cache

@@ -8,14 +8,16 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from enum import Enum
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from scheduler.planning.answer import MeasureLine, Span
+from scheduler.planning.answer import ANSWER_VERSION, MeasureLine, Span, TaskAnswer
+from scheduler.planning.hours import Forecast
+from scheduler.planning.job import Job
 
 
 def plain(value: object, zone: ZoneInfo) -> object:
@@ -54,3 +56,28 @@ def _fields(value: object, zone: ZoneInfo) -> dict[str, object]:
 def dump(document: Mapping[str, object], time_zone: str) -> str:
     """Return the document as indented JSON text."""
     return json.dumps(plain(document, ZoneInfo(time_zone)), indent=2, ensure_ascii=False)
+
+
+def answer_document(
+    job: Job, answers: Sequence[TaskAnswer], forecast: Forecast, *, at: datetime
+) -> dict[str, object]:
+    """Return the answers of a moment as one document.
+
+    ``weather`` says where the hours came from and how old they are; ``tasks`` holds one answer
+    a task, in the job's order.
+    """
+    where = forecast.provenance
+    return {
+        "version": ANSWER_VERSION,
+        "job": job.name,
+        "at": at,
+        "units": job.units,
+        "weather": {
+            "source": where.source,
+            "issued_at": where.issued_at,
+            "age_h": where.age_h(at),
+            "age_limit_h": where.age_limit_h,
+            "findings": where.findings,
+        },
+        "tasks": answers,
+    }

@@ -2,30 +2,70 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rules.errors import BadInput
+from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import OUTCOME_WORDS, limit_line, measure_line
 from scheduler.output.words import clock, span, words
 from scheduler.planning.answer import Outcome, TaskAnswer
 from scheduler.planning.briefing import CALL_WORDS, Brief
 from scheduler.planning.job import Job
+from scheduler.planning.plan_answer import PlanAnswer
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
-def brief_text(brief: Brief, job: Job, plan_lines: tuple[str, ...]) -> str:
+BRIEF_VERSION = "closein-brief/1"
+
+
+def write_brief(brief: Brief, plan: PlanAnswer, job: Job, folder: Path) -> list[Path]:
+    """Write ``brief.txt`` and ``brief.html`` into a folder, made where it is not there.
+
+    Raises
+    ------
+    BadInput
+        If the folder cannot be written to.
+    """
+    lines = plan_lines(plan, job)
+    texts = {
+        "brief.txt": brief_text(brief, job, lines),
+        "brief.html": brief_html(brief, job, lines),
+    }
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in texts.items():
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise BadInput(f"{folder}: {error.strerror or error}") from error
+    return [folder / name for name in texts]
+
+
+def brief_document(brief: Brief, plan: PlanAnswer, files: Sequence[Path]) -> dict[str, object]:
+    """Return the message as data for ``--json``."""
+    return {
+        "version": BRIEF_VERSION,
+        "brief": brief,
+        "plan": plan,
+        "files": [str(path) for path in files],
+    }
+
+
+def brief_text(brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
     """Return the message as text, 78 columns or less where words allow."""
-    return _render("brief.txt.jinja", brief, job, plan_lines)
+    return _render("brief.txt.jinja", brief, job, lines)
 
 
-def brief_html(brief: Brief, job: Job, plan_lines: tuple[str, ...]) -> str:
+def brief_html(brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
     """Return the message as one HTML page without outside parts."""
-    return _render("brief.html.jinja", brief, job, plan_lines)
+    return _render("brief.html.jinja", brief, job, lines)
 
 
-def _render(template: str, brief: Brief, job: Job, plan_lines: tuple[str, ...]) -> str:
+def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
     zone = job.site.time_zone
     names = {task.id: task.name for task in job.tasks}
     rows = [_row(answer, names, job) for answer in brief.answers]
@@ -37,7 +77,7 @@ def _render(template: str, brief: Brief, job: Job, plan_lines: tuple[str, ...]) 
             job=job,
             rows=rows,
             at=clock(brief.at, zone),
-            plan_lines=plan_lines,
+            plan_lines=lines,
             decide=[(name, clock(d.at, zone), d.why) for name, d in brief.decide],
             tell=[
                 (words(t.whom), t.what, clock(t.by, zone) if t.by else "") for _, t in brief.tell

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -11,7 +9,7 @@ from rich.text import Text
 from scheduler.output.words import clock, day, span, words
 from scheduler.planning.closein_date import CloseInAnswer, Ends
 from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.plan_answer import PLAN_VERSION, Basis, PlanAnswer, PlanLine
 
 BASIS = {
     Basis.FORECAST: "forecast",
@@ -70,27 +68,9 @@ def date_lines(found: CloseInAnswer | None, zone: str) -> list[str]:
     return [*lines, *(f"Note: {note}" for note in found.notes)]
 
 
-def subject_tail(plan: PlanAnswer | None, zone: str) -> str:
-    """Return the end of a briefing's subject."""
-    if plan is None or plan.date is None:
-        return "latest safe date not known"
-    found = plan.date
-    if found.latest_safe is not None:
-        last = f"close in by {day(found.latest_safe, zone)}"
-    elif found.overall.ends is Ends.SEASON_END:
-        last = "no limit before season's end"
-    else:
-        return "latest safe date not known"
-    if found.margin_days is None:
-        return last
-    return f"{last}, margin {found.margin_days} days"
-
-
-def plan_document(plan: PlanAnswer, job: Job, moved: Sequence[object] = ()) -> dict[str, object]:
+def plan_document(plan: PlanAnswer, job: Job) -> dict[str, object]:
     """Return the same for ``--json``."""
-    from scheduler.planning.plan_answer import PLAN_VERSION
-
-    return {"version": PLAN_VERSION, "units": job.units, "plan": plan, "moved": moved}
+    return {"version": PLAN_VERSION, "units": job.units, "plan": plan}
 
 
 def _odds(line: PlanLine, zone: str) -> str:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from scheduler.output.weather_table import provenance_lines
 from scheduler.output.words import clock, number, span, words
 from scheduler.planning.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS
+from scheduler.planning.briefing import CALL_WORDS, LINE
+from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job
 
 # A word stands beside every colour, so none is needed to understand the table.
@@ -32,7 +35,9 @@ OUTCOME_WORDS: Mapping[Outcome, str] = {
 }
 
 
-def today_table(job: Job, answers: Sequence[TaskAnswer]) -> RenderableType:
+def today_table(
+    job: Job, answers: Sequence[TaskAnswer], forecast: Forecast, *, at: datetime
+) -> RenderableType:
     """Return the overview and, under it, each task's reasons."""
     names = {task.id: task.name for task in job.tasks}
     zone = job.site.time_zone
@@ -50,7 +55,8 @@ def today_table(job: Job, answers: Sequence[TaskAnswer]) -> RenderableType:
             span(following.start, following.end, zone) if following else "–",
         )
     details = [_detail(job, names, answer) for answer in answers]
-    return Group(table, *details)
+    head = [Text(line) for line in provenance_lines(forecast, job.site, at)]
+    return Group(*head, table, *details, Text(f"\n{LINE}"))
 
 
 def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> RenderableType:

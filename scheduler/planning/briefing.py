@@ -9,8 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from scheduler.planning.answer import Call, DecideBy, MeasureLine, Outcome, TaskAnswer, TellLine
+from scheduler.planning.closein_date import CloseInAnswer, Ends
 from scheduler.planning.job import Job
 
 CALL_WORDS: Final = {
@@ -57,7 +59,7 @@ def brief(
     at: datetime,
     age_h: float | None,
     stale: bool,
-    tail: str,
+    date: CloseInAnswer | None,
 ) -> Brief:
     """Sort a morning's answers for reading in ten seconds.
 
@@ -71,10 +73,11 @@ def brief(
         Age of the forecast. [h]
     stale : bool
         Whether the forecast is past its age limit.
-    tail : str
-        End of the subject: the close-in date and its margin in words.
+    date : CloseInAnswer or None
+        The latest safe close-in date; None where no past years were given.
     """
     names = {task.id: task.name for task in job.tasks}
+    zone = ZoneInfo(job.site.time_zone)
     soon = at + timedelta(hours=48)
     ordered = sorted(answers, key=lambda a: (not _changed(a), GRAVEST_FIRST.index(a.call)))
     measures = [
@@ -92,7 +95,7 @@ def brief(
     return Brief(
         job=job.name,
         at=at,
-        subject=f"{_counts(answers)}; {tail}",
+        subject=f"{at.astimezone(zone):%a}: {_counts(answers)}; {_date_words(date)}",
         answers=tuple(ordered),
         measures=tuple(measures),
         decide=tuple(decide),
@@ -101,6 +104,18 @@ def brief(
         age_h=age_h,
         stale=stale,
     )
+
+
+def _date_words(found: CloseInAnswer | None) -> str:
+    if found is None:
+        return "latest safe date not known"
+    if found.latest_safe is not None:
+        last = f"close in by {found.latest_safe:%-d %b}"
+    elif found.overall.ends is Ends.SEASON_END:
+        last = "no limit passed before season's end"
+    else:
+        return "latest safe date not known"
+    return last if found.margin_days is None else f"{last}, margin {found.margin_days} days"
 
 
 def _changed(answer: TaskAnswer) -> bool:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from rules.book import load_book
-from rules.errors import LogMoved, WeatherUnavailable
+from rules.errors import LogMoved, LogRefused, WeatherUnavailable
 from scheduler.planning.log import Entry
 from scheduler.planning.plan_job import Planned
 from scheduler.planning.progress import progress_until
@@ -68,3 +69,85 @@ def _append_once(desk: Desk, given: bytes | Sequence[Mapping[str, object]]) -> t
     entries = desk.take(given, so_far)
     last = so_far[-1].seq if so_far else 0
     return desk.store.append(desk.job.name, entries, entered_at=desk.now, after=last)
+
+
+def entries_given(
+    told: Mapping[str, object], details: Mapping[str, object], from_file: bool
+) -> list[dict[str, object]]:
+    """Return the entries that options of a command say, one for each thing told.
+
+    Raises
+    ------
+    LogRefused
+        If nothing is told, or both options and a file.
+    """
+    shared = {key: details[key] for key in ("who", "when") if details[key] is not None}
+    entries: list[dict[str, object]] = []
+    for kind, value in told.items():
+        if value is not None:
+            own = KINDS[kind](value, details)
+            entries.append({**{k: v for k, v in own.items() if v is not None}, **shared})
+    if bool(entries) == from_file:
+        want = "give either --entries FILE or what happened" if entries else "say what happened"
+        raise LogRefused(f"log: {want}; closein log --help lists the options")
+    return entries
+
+
+Details = Mapping[str, object]
+
+
+def _parts(value: object) -> tuple[object, ...]:
+    return value if isinstance(value, tuple) else (value,)
+
+
+def _hours_left(value: object, _: Details) -> dict[str, object]:
+    task, hours = _parts(value)
+    return {"kind": "progress", "task": task, "hours_left": hours}
+
+
+def _lost(value: object, details: Details) -> dict[str, object]:
+    own = {"kind": "lost", "hours": value, "cause": details["cause"], "task": details["task"]}
+    return {key: told for key, told in own.items() if told is not None}
+
+
+def _reading(value: object, details: Details) -> dict[str, object]:
+    quantity, read, unit = _parts(value)
+    number = _number(read)
+    own = {"kind": "reading", "quantity": quantity, "value": number, "unit": unit}
+    return {**own, "place": details["place"]}
+
+
+def _fact(value: object, details: Details) -> dict[str, object]:
+    element, condition, said = _parts(value)
+    own = {"kind": "fact", "element": element, "condition": condition, "value": _number(said)}
+    return {**own, "unit": details["unit"], "place": details["place"]}
+
+
+def _release(value: object, _: Details) -> dict[str, object]:
+    task, role = _parts(value)
+    return {"kind": "release", "task": task, "role": role}
+
+
+def _number(text: object) -> object:
+    """Return a number or yes/no that was typed as one, other words as they are."""
+    if str(text).lower() in {"yes", "true"}:
+        return True
+    if str(text).lower() in {"no", "false"}:
+        return False
+    try:
+        return float(str(text))
+    except ValueError:
+        return text
+
+
+KINDS: Final[Mapping[str, Callable[[object, Details], dict[str, object]]]] = {
+    "started": lambda value, _: {"kind": "started", "task": value},
+    "finished": lambda value, _: {"kind": "finished", "task": value},
+    "hours_left": _hours_left,
+    "lost": _lost,
+    "reading": _reading,
+    "fact": _fact,
+    "release": _release,
+    "note": lambda value, details: {"kind": "note", "text": value, "task": details["task"]},
+    "undo": lambda value, _: {"kind": "undo", "seq": value},
+}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 
 import numpy as np
 import pytest
@@ -41,7 +41,7 @@ def forecast(air_f: float | list[float], age_h: float = 1.0, **more: float) -> F
 
 
 def job(*tasks: Task) -> Job:
-    week = tuple([Shift(datetime(1, 1, 1, 6).time(), datetime(1, 1, 1, 18).time())] * 7)
+    week = tuple([Shift(time(6), time(18))] * 7)
     site = Site("Pell Hollow", 43.0, -74.0, 200.0, "America/New_York")
     return Job("wall", site, "us", "tms602-2016", Calendar(week), tasks, on_hand=("heat_sand",))
 

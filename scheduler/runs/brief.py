@@ -1,0 +1,47 @@
+"""The morning message: calls and plan together, from one gathering."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.book import load_book
+from scheduler.planning.briefing import Brief
+from scheduler.planning.briefing import brief as sort_answers
+from scheduler.planning.plan_job import Planned
+from scheduler.runs.desk import Desk, gather, keep
+from scheduler.runs.plan import planned_of, with_climate
+from scheduler.runs.today import Today, today_of
+
+
+@dataclass(frozen=True, slots=True)
+class Morning:
+    """What a morning says: calls, plan, and the message made of them."""
+
+    today: Today
+    planned: Planned
+    brief: Brief
+
+
+def brief(desk: Desk) -> Morning:
+    """Return the morning's message; the weather read is kept.
+
+    Raises
+    ------
+    CloseinError
+        If the weather cannot be had or read.
+    """
+    gathered = gather(desk, command="brief")
+    gathered, climate = with_climate(desk, gathered)
+    book = load_book(desk.job.book)
+    found = today_of(gathered, book)
+    planned = planned_of(desk, gathered, climate, book)
+    keep(desk, gathered)
+    made = sort_answers(
+        desk.job,
+        found.answers,
+        at=desk.now,
+        age_h=gathered.forecast.provenance.age_h(desk.now),
+        stale=found.stale,
+        date=planned.answer.date,
+    )
+    return Morning(found, planned, made)
