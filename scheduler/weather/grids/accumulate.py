@@ -10,7 +10,8 @@ which makes one plan serve a site, many sites and a whole grid.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,7 @@ Shares = dict[int, float]  # interval: factor
 class Plan:
     """How amounts of intervals make hours: ``hourly = shares @ amounts``."""
 
-    first_hour: int  # hours after the run
+    first_hour: int  # in hours of the intervals' own zero
     shares: FloatArray  # (hours, intervals)
     known: NDArray[np.bool_]  # (hours,) wholly covered by intervals
     spread: NDArray[np.bool_]  # (hours,) an even share of a longer interval
@@ -52,18 +53,33 @@ class Plan:
 
 
 def plan_hours(intervals: Sequence[tuple[int, int]]) -> Plan:
-    """Plan how intervals, in minutes after the run, are shared out to hours.
+    """Plan how intervals, in minutes from any whole hour, are shared out to hours.
 
-    Shorter intervals are believed first; a piece longer than an hour is shared out evenly.
+    Shorter intervals are believed first; a piece longer than an hour is shared out evenly. Pieces
+    that cross each other get the most even shares that keep the amount of each of them.
     """
+    pieces = _pieces(intervals)
     first = min(start for start, _ in intervals) // HOUR
     last = -(-max(end for _, end in intervals) // HOUR)
-    marks = {moment for interval in intervals for moment in interval}
-    marks |= set(range(first * HOUR, last * HOUR + 1, HOUR))
-    slots = _Slots(sorted(marks))
-    for start, end, shares in sorted(_pieces(intervals), key=lambda p: (p[1] - p[0], p[0])):
-        slots.fill(start, end, shares)
-    return slots.plan(first, last - first, len(intervals))
+    marks = np.unique([*np.array(intervals).ravel(), *range(first * HOUR, last * HOUR + 1, HOUR)])
+    minutes, hour = np.diff(marks), marks[:-1] // HOUR - first
+    inside = np.array([(marks[:-1] >= a) & (marks[1:] <= b) for a, b, _ in pieces])
+    weighted = inside * minutes  # (pieces, slots)
+    even = weighted.T @ np.linalg.pinv(weighted @ inside.T, hermitian=True)  # (slots, pieces)
+    into_hours = (hour == np.arange(last - first)[:, np.newaxis]).astype(np.float64)
+    matrix = np.zeros((len(pieces), len(intervals)))
+    for number, (_, _, shares) in enumerate(pieces):
+        matrix[number, list(shares)] = list(shares.values())
+    shares_of = into_hours @ even @ matrix
+    shares_of[np.abs(shares_of) < 1e-9] = 0.0
+    lengths = np.array([[end - start] for start, end, _ in pieces])
+    shortest = np.where(inside, lengths, np.iinfo(np.int64).max).min(axis=0)
+    return Plan(
+        first_hour=first,
+        shares=shares_of,
+        known=into_hours @ (inside.any(axis=0) * minutes) == HOUR,
+        spread=into_hours @ (inside.any(axis=0) & (shortest > HOUR)) > 0,
+    )
 
 
 def _pieces(intervals: Sequence[tuple[int, int]]) -> list[tuple[int, int, Shares]]:
@@ -86,7 +102,7 @@ def _pieces(intervals: Sequence[tuple[int, int]]) -> list[tuple[int, int, Shares
     pieces = []
     for moments in groups.values():
         moments.sort()
-        for start, end in zip(moments, moments[1:], strict=False):
+        for start, end in pairwise(moments):
             pieces.append((start, end, _sum(totals[end][1], totals[start][1], last=-1.0)))
     return pieces
 
@@ -98,45 +114,6 @@ def _sum(*parts: Shares, last: float = 1.0) -> Shares:
         for number, share in part.items():
             total[number] = total.get(number, 0.0) + factor * share
     return {number: share for number, share in total.items() if abs(share) > 1e-12}
-
-
-@dataclass(slots=True)
-class _Slots:
-    """The time between neighbouring marks, each with its share of the amounts once known."""
-
-    marks: list[int]
-    shares: dict[int, Shares] = field(default_factory=dict)  # slot number: shares
-    spread: set[int] = field(default_factory=set)
-
-    def fill(self, start: int, end: int, shares: Shares) -> None:
-        """Give a piece to its slots; where some are known already, the rest of it."""
-        slots = range(self.marks.index(start), self.marks.index(end))
-        open_slots = [slot for slot in slots if slot not in self.shares]
-        for slot in slots:
-            if slot in self.shares:
-                shares = _sum(shares, self.shares[slot], last=-1.0)
-        minutes = sum(self._minutes(slot) for slot in open_slots)
-        for slot in open_slots:
-            part = self._minutes(slot) / minutes
-            self.shares[slot] = {number: share * part for number, share in shares.items()}
-            if minutes > HOUR:
-                self.spread.add(slot)
-
-    def _minutes(self, slot: int) -> int:
-        return self.marks[slot + 1] - self.marks[slot]
-
-    def plan(self, first: int, hours: int, intervals: int) -> Plan:
-        """Add slots up to hours."""
-        matrix = np.zeros((hours, intervals))
-        covered = np.zeros(hours)
-        spread = np.zeros(hours, dtype=np.bool_)
-        for slot, shares in self.shares.items():
-            hour = self.marks[slot] // HOUR - first
-            covered[hour] += self._minutes(slot)
-            spread[hour] |= slot in self.spread
-            for number, share in shares.items():
-                matrix[hour, number] += share
-        return Plan(first, matrix, covered == HOUR, spread)
 
 
 def settle(hourly: FloatArray, slack: float) -> tuple[FloatArray, int]:

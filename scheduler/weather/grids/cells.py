@@ -71,7 +71,8 @@ def find_cells(
     near = away.argmin(axis=0)[np.newaxis]
 
     def nearest(values: FloatArray) -> FloatArray:
-        return np.take_along_axis(values, near, axis=0)[0]
+        one: FloatArray = np.take_along_axis(values, near, axis=0)[0]
+        return one
 
     if method is Method.NEAREST:
         rows, columns = (np.take_along_axis(part, near, axis=0) for part in (rows, columns))

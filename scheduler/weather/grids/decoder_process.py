@@ -26,7 +26,7 @@ MOST_MEMORY = 6 << 30  # bytes; a field of the finest global grid needs below on
 
 def decode(message: bytes, at: NDArray[np.int64]) -> NDArray[np.float64]:
     """Return values at stored positions, all where none are named; NaN where there is none."""
-    import eccodes  # noqa: PLC0415 - the extra may be absent: then the answer is a line, not a crash
+    import eccodes  # the extra may be absent: the answer is then a line
 
     handle = eccodes.codes_new_from_message(message)
     try:
@@ -42,7 +42,7 @@ def answer(message: bytes, at: NDArray[np.int64]) -> tuple[int, bytes]:
     """Decode, and turn what goes wrong into a line."""
     try:
         return VALUES, decode(message, at).tobytes()
-    except Exception as error:  # noqa: BLE001 - whatever the library raises goes back as text
+    except Exception as error:  # whatever the library raises goes back as text
         return REFUSAL, f"{type(error).__name__}: {error}".encode()
 
 
@@ -61,7 +61,7 @@ def serve(requests: BinaryIO, answers: BinaryIO) -> None:
 def main() -> None:
     """Keep the answers apart from whatever the library prints, and limit the memory."""
     with contextlib.suppress(ImportError, ValueError, OSError):
-        import resource  # noqa: PLC0415 - not on every system
+        import resource  # not on every system
 
         resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))

@@ -73,7 +73,9 @@ def fields_of(content: bytes, name: str) -> list[RawField]:
     fields: list[RawField] = []
     at, count = content.find(b"GRIB"), 0
     if at < 0:
-        raise WeatherFileFault(name, "content", _looks_like(content), "want GRIB edition 2 messages")
+        raise WeatherFileFault(
+            name, "content", _looks_like(content), "want GRIB edition 2 messages"
+        )
     while at >= 0:
         count += 1
         length = _message_length(content, at, name, count)
@@ -105,7 +107,10 @@ def _message_length(content: bytes, at: int, name: str, count: int) -> int:
         raise _cut_off(name, count, at, len(content) - at, length)
     if length < INDICATOR.size + 4 or content[at + length - 4 : at + length] != b"7777":
         raise WeatherFileFault(
-            name, f"message {count}", f"{length} bytes at {at}", "it does not end with 7777; damaged"
+            name,
+            f"message {count}",
+            f"{length} bytes at {at}",
+            "it does not end with 7777; damaged",
         )
     return int(length)
 

@@ -114,7 +114,9 @@ class Grid:
             across = (across + half) % self.period - half
         return (y - self.origin[1]) / self.step[1], across / abs(self.step[0])
 
-    def place(self, row: FloatArray, column: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def place(
+        self, row: FloatArray | IntArray, column: FloatArray | IntArray
+    ) -> tuple[FloatArray, FloatArray]:
         """Return latitude and longitude in degrees, -180 to 180, of rows and columns."""
         x = self.origin[0] + np.asarray(column, dtype=np.float64) * self.step[0]
         y = self.origin[1] + np.asarray(row, dtype=np.float64) * self.step[1]
@@ -154,7 +156,8 @@ class Grid:
         ahead = abs(self.step[1]) * 1e-3
         north, east = self.plane.inverse(x, y + ahead)
         east_part = np.radians((east - lon + 180.0) % 360.0 - 180.0) * np.cos(np.radians(lat))
-        return np.arctan2(east_part, np.radians(north - lat))
+        turn: FloatArray = np.arctan2(east_part, np.radians(north - lat))
+        return turn
 
     @property
     def spacing_km(self) -> float:
@@ -191,8 +194,9 @@ def grid_of(section: bytes) -> Grid:
     if list_octets or MISSING in struct.unpack_from(">II", section, 30):
         raise UnknownGrid(f"reduced {name} grids (rows of different length) are not read")
     try:
-        grid = reader(section)
-    except (struct.error, ZeroDivisionError, OverflowError) as error:
+        with np.errstate(all="ignore"):
+            grid = reader(section)
+    except (struct.error, IndexError, ArithmeticError) as error:
         raise UnknownGrid(f"the {name} grid's definition is cut short or senseless") from error
     if grid.scanning & 0x0F:
         raise UnknownGrid(f"{name} grids with staggered rows are not read")
@@ -233,6 +237,13 @@ def _degrees(section: bytes, at: int, unit: float = 1e-6) -> float:
     return _signed(value) * unit
 
 
+def _latitude(section: bytes, at: int, unit: float = 1e-6) -> float:
+    lat = _degrees(section, at, unit)
+    if abs(lat) > 90.0:
+        raise UnknownGrid(f"a latitude of {lat:g} in the grid's definition; damaged")
+    return lat
+
+
 def _octet(section: bytes, at: int) -> int:
     return section[at - 1]
 
@@ -261,8 +272,8 @@ def _latlon_frame(
     """Return size, scanning, first point (lon, lat) and steps of templates 3.0, 3.1 and 3.40."""
     rows, columns = _size(section)
     scanning = _octet(section, 72)
-    lat, lon = _degrees(section, 47, unit), _degrees(section, 51, unit)
-    last_lat, last_lon = _degrees(section, 56, unit), _degrees(section, 60, unit)
+    lat, lon = _latitude(section, 47, unit), _degrees(section, 51, unit)
+    last_lat, last_lon = _latitude(section, 56, unit), _degrees(section, 60, unit)
     across = _degree_span(lon, last_lon, bool(scanning & BACKWARD))
     along = last_lat - lat
     if along and (along > 0) != bool(scanning & UPWARD):
@@ -276,7 +287,7 @@ def _latlon(section: bytes) -> Grid:
     plane: Plane = LatLon()
     if struct.unpack_from(">H", section, 12)[0] == 1:
         angle = struct.unpack_from(">f", section, 80)[0]
-        plane = RotatedLatLon(_degrees(section, 73), _degrees(section, 77), angle)
+        plane = RotatedLatLon(_latitude(section, 73), _degrees(section, 77), angle)
     return Grid(
         kind="lat-lon" if isinstance(plane, LatLon) else "rotated lat-lon",
         rows=size[0],
@@ -317,11 +328,16 @@ def _gaussian(section: bytes) -> Grid:
 
 
 def _on_map(
-    section: bytes, kind: str, plane: Plane, step: tuple[float, float], scanning: int, period: float
+    section: bytes,
+    kind: str,
+    plane: Plane,
+    step: tuple[float, float],
+    scanning: int,
+    period: float = 0.0,
 ) -> Grid:
     rows, columns = _size(section)
-    lat, lon = _degrees(section, 39), _degrees(section, 43)
-    x, y = plane.forward(np.float64(lat), np.float64(lon))
+    lat, lon = _latitude(section, 39), _degrees(section, 43)
+    x, y = plane.forward(np.asarray(lat), np.asarray(lon))
     return Grid(
         kind=kind,
         rows=rows,
@@ -342,7 +358,7 @@ def _on_map(
 def _mercator(section: bytes) -> Grid:
     if _degrees(section, 61):
         raise UnknownGrid("Mercator grids that are turned on the map are not read")
-    plane = Mercator(_earth(section), _degrees(section, 48))
+    plane = Mercator(_earth(section), _latitude(section, 48))
     (east,), (zero,) = (plane.forward(np.zeros(1), np.full(1, lon))[0] for lon in (360.0, 0.0))
     step = (_degrees(section, 65, 1e-3), _degrees(section, 69, 1e-3))
     period = float(east - zero)
@@ -352,20 +368,20 @@ def _mercator(section: bytes) -> Grid:
 def _polar(section: bytes) -> Grid:
     south = bool(_octet(section, 64) & 0x80)
     plane = PolarStereographic(
-        _earth(section), _degrees(section, 52), _degrees(section, 48), south=south
+        _earth(section), _degrees(section, 52), _latitude(section, 48), south=south
     )
     step = (_degrees(section, 56, 1e-3), _degrees(section, 60, 1e-3))
-    return _on_map(section, "polar stereographic", plane, step, _octet(section, 65), 0.0)
+    return _on_map(section, "polar stereographic", plane, step, _octet(section, 65))
 
 
 def _lambert(section: bytes) -> Grid:
     plane = Lambert(
-        _earth(section), _degrees(section, 52), _degrees(section, 66), _degrees(section, 70)
+        _earth(section), _degrees(section, 52), _latitude(section, 66), _latitude(section, 70)
     )
-    if plane.first_lat + plane.second_lat == 0.0:
-        raise UnknownGrid("Lambert conformal grid whose parallels cancel out; damaged")
+    if abs(plane.first_lat + plane.second_lat) < 1e-6 or plane.first_lat * plane.second_lat < 0:
+        raise UnknownGrid("Lambert conformal grid whose parallels lie on both sides; damaged")
     step = (_degrees(section, 56, 1e-3), _degrees(section, 60, 1e-3))
-    return _on_map(section, "Lambert", plane, step, _octet(section, 65), 0.0)
+    return _on_map(section, "Lambert", plane, step, _octet(section, 65))
 
 
 READERS: Final[dict[int, Callable[[bytes], Grid]]] = {

@@ -33,6 +33,7 @@ TEMPLATES: Final = {
 AVERAGE, SUM, MAXIMUM, MINIMUM = 0, 1, 2, 3  # code table 4.10
 MEANS_OF_MEMBERS: Final = (0, 1)  # code table 4.7: unweighted and weighted mean
 ABOVE_UPPER: Final = 1  # code table 4.9: chance of more than the upper limit
+CHANCES: Final = 5  # code table 4.3: the process makes chances, whatever the template
 NO_SURFACE: Final = 255
 
 
@@ -61,9 +62,8 @@ class Product:
 
     @property
     def minutes(self) -> tuple[int, int]:
-        """Return start and end in minutes after the run."""
-        start, end = (self.start - self.reference, self.end - self.reference)
-        return round(start.total_seconds() / 60), round(end.total_seconds() / 60)
+        """Return start and end in whole minutes since 1970."""
+        return round(self.start.timestamp() / 60), round(self.end.timestamp() / 60)
 
     def __str__(self) -> str:
         kind, value = self.level
@@ -112,7 +112,7 @@ def _product(discipline: int, identification: bytes, section: bytes) -> Product:
         derived=extra[0] if says == "derived" else None,
         percentile=extra[0] if says == "percentile" else None,
         above=_upper_limit(extra) if says == "chance" else None,
-        chance=says == "chance",
+        chance=says == "chance" or section[11] == CHANCES,
         odd_interval=odd,
     )
 
@@ -137,7 +137,8 @@ def _interval(
 
 
 def _moment(section: bytes, at: int) -> datetime:
-    return datetime(*struct.unpack_from(">HBBBBB", section, at), tzinfo=UTC)
+    year, month, day, hour, minute, second = struct.unpack_from(">HBBBBB", section, at)
+    return datetime(year, month, day, hour, minute, second, tzinfo=UTC)
 
 
 def _duration(unit: int, count: int) -> timedelta:

@@ -102,16 +102,17 @@ class Gaussian:
     def forward(self, lat: FloatArray, lon: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return longitude and row; up to half a row beyond the outer rows."""
         rows = np.asarray(self.rows)
-        spots = np.arange(rows.size, dtype=np.float64)
-        edge = (rows[0] + (rows[0] - rows[1]) / 2, rows[-1] + (rows[-1] - rows[-2]) / 2)
-        lats = np.concatenate(([edge[0]], rows, [edge[1]]))
-        spots = np.concatenate(([-0.5], spots, [rows.size - 0.5]))
+        lats = np.concatenate(([self._edge(0, 1)], rows, [self._edge(-1, -2)]))
+        spots = np.concatenate(([-0.5], np.arange(rows.size), [rows.size - 0.5]))
         order = slice(None) if lats[0] < lats[-1] else slice(None, None, -1)
-        row = np.interp(lat, lats[order], spots[order])
-        # rows nearest the poles stand for all beyond them; elsewhere beyond the edge is outside
-        capped = np.abs(np.asarray(lat)) > np.abs(lats).max()
-        polar = np.abs(lats).max() > 90.0 - np.abs(rows[0] - rows[1])
-        return np.asarray(lon, dtype=np.float64), np.where(capped & ~polar, np.nan, row)
+        row = np.interp(lat, lats[order], spots[order], left=np.nan, right=np.nan)
+        return np.asarray(lon, dtype=np.float64), row
+
+    def _edge(self, outer: int, inner: int) -> float:
+        """Return how far an outer row reaches: half a row, or to the pole it lies beside."""
+        last, step = self.rows[outer], self.rows[outer] - self.rows[inner]
+        beside_pole = abs(last) + abs(step) > 90.0
+        return float(np.copysign(90.0, last)) if beside_pole else last + step / 2.0
 
     def inverse(self, x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return latitude and longitude."""
@@ -151,8 +152,8 @@ class Lambert:
     def _cone(self) -> tuple[float, float]:
         e = self.earth.eccentricity
         m1, m2 = _parallel(self.first_lat, e), _parallel(self.second_lat, e)
-        t1 = float(_conformal(np.float64(self.first_lat), e))
-        t2 = float(_conformal(np.float64(self.second_lat), e))
+        t1 = float(_conformal(np.asarray(self.first_lat), e))
+        t2 = float(_conformal(np.asarray(self.second_lat), e))
         if abs(self.first_lat - self.second_lat) < 1e-9:
             n = float(np.sin(np.radians(self.first_lat)))
         else:
@@ -190,7 +191,7 @@ class PolarStereographic:
         if lat > 90.0 - 1e-9:  # Snyder 21-33, scale one at the pole
             at_pole = np.sqrt((1 + e) ** (1 + e) * (1 - e) ** (1 - e))
             return float(2.0 * self.earth.radius_m / at_pole)
-        return self.earth.radius_m * _parallel(lat, e) / float(_conformal(np.float64(lat), e))
+        return self.earth.radius_m * _parallel(lat, e) / float(_conformal(np.asarray(lat), e))
 
     def forward(self, lat: FloatArray, lon: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return metres from the pole."""
@@ -245,7 +246,7 @@ def _conformal(lat: FloatArray, e: float) -> FloatArray:
 
 
 def _latitude(t: FloatArray, e: float) -> FloatArray:
-    """Return the latitude in degrees of ``t`` (Snyder 7-9; on a sphere the first step is exact)."""
+    """Return the latitude in degrees of ``t`` (Snyder 7-9; exact at once on a sphere)."""
     phi = np.pi / 2 - 2 * np.arctan(t)
     for _ in range(8 if e else 0):
         sine = e * np.sin(phi)
