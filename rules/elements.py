@@ -232,7 +232,7 @@ def fresh_start(section: Section, *, placed_c: float, around_c: FloatArray) -> F
         The element.
     placed_c
         Temperature of the fresh material. [°C]
-    around_c : (...)
+    around_c : (..., 1) or (..., nodes)
         Temperature of what was there before: units, soil. [°C]
 
     Returns
@@ -244,8 +244,7 @@ def fresh_start(section: Section, *, placed_c: float, around_c: FloatArray) -> F
     thickness = np.array([layer.thickness_m / layer.parts for layer in _cut(section)])
     held = np.array([layer.heat_capacity_j_m3k for layer in _cut(section)]) * thickness
     fresh = _to_nodes(held * share) / _to_nodes(held)
-    around = np.asarray(around_c, dtype=np.float64)[..., None]
-    begin: FloatArray = fresh * placed_c + (1.0 - fresh) * around
+    begin: FloatArray = fresh * placed_c + (1.0 - fresh) * around_c
     return begin
 
 

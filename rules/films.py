@@ -5,14 +5,14 @@ temperature of those surroundings that does the same as air, sky and sun togethe
 temperature). Wind comes in classes, so that the exact step for each is made once.
 
 The cold side is kept wherever a choice has to be made: wind counts as the top of its class for the
-film, as it is for the cold sky; a column that is missing counts as its cold extreme and is named
-in ``assumed``. Only air temperature has no substitute: an hour without it is not known.
+film and as it is for the cold sky; a column that is missing counts as ``SUBSTITUTES`` says and is
+named in ``assumed``. Only air temperature has no substitute: an hour without it is not known.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -34,7 +34,10 @@ WIND_TOPS_MS: Final = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.5, 8.0, 10.0, 13.0, 1
 STILL_AIR_W_M2K: Final = 1.0 / 0.13  # ISO 6946:2017 table 7, heat flow level
 DRY_OUT_H: Final = 12  # a cover counts as wet this long after rain; common practice, no source
 TRACE_MM: Final = 0.2  # rain that wets a cover; common practice, no source
-DRY_AIR_K: Final = 15.0  # dew point this far below the air where it is not known; no source
+# What counts where a column is missing: fresh wind, clear sky, dry air, wet covers. Cold side of a
+# late-season day; common practice, no source.
+SUBSTITUTES: Final = {"wind_speed_ms": 6.0, "cloud_area_fraction_pct": 0.0}
+DRY_AIR_K: Final = 10.0  # dew point below the air
 WINDY_MS: Final = 6.7  # 15 mph, where the masonry standard asks for wind breaks (TMS 602 1.8 C)
 
 
@@ -82,7 +85,7 @@ class Surroundings:
     face_c: FloatArray  # (..., hours, 2) at the beginning of each hour
     kind: NDArray[np.int16]  # (..., hours) row of ``face_w_m2k`` that holds in the hour
     face_w_m2k: FloatArray  # (kinds, 2)
-    assumed: tuple[str, ...] = ()  # columns taken at their cold extreme, for some hour or all
+    assumed: tuple[str, ...] = ()  # columns that some hour or all had to do without
 
 
 @cache
@@ -99,11 +102,10 @@ def film_w_m2k(wind_speed_ms: FloatArray, air_temperature_c: FloatArray) -> Floa
     ----------
     ISO 6946:2017 annex C: 4 + 4 v and 4 ε σ T³.
     """
-    return 4.0 + 4.0 * wind_speed_ms + _radiation_w_m2k(air_temperature_c)
-
-
-def _radiation_w_m2k(air_temperature_c: FloatArray) -> FloatArray:
-    return 4.0 * EMISSIVITY * STEFAN_BOLTZMANN * (air_temperature_c + 273.15) ** 3
+    kelvin = air_temperature_c + 273.15
+    return (
+        4.0 + 4.0 * wind_speed_ms + 4.0 * EMISSIVITY * STEFAN_BOLTZMANN * kelvin * kelvin * kelvin
+    )
 
 
 def sky_loss_wm2(
@@ -139,12 +141,14 @@ def sky_loss_wm2(
     clear = 0.787 + 0.764 * np.log((dew_point_temperature_c + 273.15) / 273.0)
     cloud = 1.0 + 0.0224 * tenths - 0.0035 * tenths**2 + 0.00028 * tenths**3
     missing = np.maximum(1.0 - clear * cloud, 0.0)
-    air = STEFAN_BOLTZMANN * (air_temperature_c + 273.15) ** 4
-    return EMISSIVITY * sky_view * missing * air
+    square = (air_temperature_c + 273.15) * (air_temperature_c + 273.15)
+    return EMISSIVITY * sky_view * STEFAN_BOLTZMANN * missing * square * square
 
 
-def surroundings(weather: Weather, place: Place, cover: Cover, section: Section) -> Surroundings:
-    """Return what the faces of an element feel by hour under a cover.
+def surroundings(
+    weather: Weather, place: Place, kinds: Sequence[Cover], section: Section
+) -> tuple[Surroundings, ...]:
+    """Return what the faces of an element feel by hour under each cover.
 
     Parameters
     ----------
@@ -152,14 +156,14 @@ def surroundings(weather: Weather, place: Place, cover: Cover, section: Section)
         Hours, one trace or many.
     place : Place
         Site, direction, and the ground's temperature where the element lies on it.
-    cover : Cover
+    kinds : Cover, one or more
         On every face in air.
     section : Section
         Tells whether the first face looks up and what lies behind the second.
 
     Returns
     -------
-    Surroundings
+    Surroundings, one for each cover
         NaN where air temperature is not known.
 
     Raises
@@ -170,101 +174,157 @@ def surroundings(weather: Weather, place: Place, cover: Cover, section: Section)
     """
     if section.far_resistance_m2k_w is not None and place.ground_c is None:
         raise OutOfRange(f"{section.name} lies on ground; say how warm the ground is")
-    air = np.asarray(weather.air_temperature_c, dtype=np.float64)
+    outdoors = _outdoors(weather, place, section)
+    return tuple(_under(cover, outdoors, place, section) for cover in kinds)
+
+
+@dataclass(frozen=True, slots=True)
+class _Outdoors:
+    """What weather does to bare faces, whatever the cover; shapes broadcast to (..., hours)."""
+
+    air_c: FloatArray
+    first_c: FloatArray  # sol-air without sun
+    second_c: FloatArray
+    sun_k: FloatArray  # gain of the first face for an absorptance of one
+    wind_class: NDArray[np.intp]
+    hit: NDArray[np.bool_]  # wet or windy
+    assumed: tuple[str, ...]
+
+
+def _under(cover: Cover, outdoors: _Outdoors, place: Place, section: Section) -> Surroundings:
+    air = outdoors.air_c
     if cover.air_c is not None:
         inside = np.maximum(air, cover.air_c)
         faces = _both_faces(inside, inside, place, section)
         kind = np.zeros(air.shape, dtype=np.int16)
         return Surroundings(faces, kind, _conductances(np.array([STILL_AIR_W_M2K]), section))
-    wind, no_wind = _or_extreme(weather.wind_speed_ms, air, 10.0)
+    first = outdoors.first_c + cover.absorptance * outdoors.sun_k
+    kind = (outdoors.wind_class + WIND_TOPS_MS.size * outdoors.hit).astype(np.int16)
+    return Surroundings(
+        face_c=_both_faces(first, outdoors.second_c, place, section),
+        kind=np.broadcast_to(kind, air.shape),
+        face_w_m2k=_conductances(_through(cover), section),
+        assumed=outdoors.assumed,
+    )
+
+
+def standing(
+    *, level_c: FloatArray, cover: Cover, place: Place, section: Section, kind: int, hours: int
+) -> Surroundings:
+    """Return surroundings in which air, sky and wind stand still at a level.
+
+    Parameters
+    ----------
+    level_c : (levels,)
+        Sol-air temperature of every face in air; an enclosure keeps its own air above it. [°C]
+    cover, place, section
+        As ``surroundings``.
+    kind
+        Row of wind and wetness that holds, as ``surroundings`` numbers them.
+    hours
+        How long.
+
+    Returns
+    -------
+    Surroundings
+        (levels, hours).
+    """
+    level, through = level_c, _through(cover)[kind : kind + 1]
+    if cover.air_c is not None:
+        level, through = np.maximum(level_c, cover.air_c), np.array([STILL_AIR_W_M2K])
+    felt = np.repeat(level[:, None], hours, axis=1)
+    return Surroundings(
+        face_c=_both_faces(felt, felt, place, section),
+        kind=np.zeros(felt.shape, dtype=np.int16),
+        face_w_m2k=_conductances(through, section),
+    )
+
+
+def _outdoors(weather: Weather, place: Place, section: Section) -> _Outdoors:
+    air = np.asarray(weather.air_temperature_c, dtype=np.float64)
+    wind, cloud, dew, assumed = _known(weather, air)
     if (wind < 0.0).any():
         raise OutOfRange("wind is negative")
-    top = np.minimum(np.searchsorted(WIND_TOPS_MS, wind), WIND_TOPS_MS.size - 1)
-    wet, no_rain = _wet(weather.precipitation_amount_mm, air)
-    first, second, assumed = _faces_in_air(
-        weather, place, cover, section, calm=np.where(no_wind, 0.0, wind), top=top
-    )
-    if no_wind.any():
-        assumed = ("wind_speed_ms", *assumed)
-    if no_rain and cover.wet_or_windy_share < 1.0:
-        assumed = (*assumed, "precipitation_amount_mm")
-    return Surroundings(
-        face_c=_both_faces(first, second, place, section),
-        kind=(top + WIND_TOPS_MS.size * (wet | (wind > WINDY_MS))).astype(np.int16),
-        face_w_m2k=_conductances(_through(cover), section),
-        assumed=assumed,
-    )
-
-
-def _faces_in_air(
-    weather: Weather,
-    place: Place,
-    cover: Cover,
-    section: Section,
-    *,
-    calm: FloatArray,
-    top: NDArray[np.intp],
-) -> tuple[FloatArray, FloatArray, tuple[str, ...]]:
-    """Return the sol-air temperatures of the first and second face, and what was assumed."""
-    air = np.asarray(weather.air_temperature_c, dtype=np.float64)
-    cloud, no_cloud = _or_extreme(weather.cloud_area_fraction_pct, air, 0.0)
     if (cloud < 0.0).any() or (cloud > 100.0).any():
         raise OutOfRange("cloud leaves 0 to 100 %")
-    dew, no_dew = _or_extreme(weather.dew_point_temperature_c, air, air - DRY_AIR_K)
     loss = sky_loss_wm2(
         air_temperature_c=air,
         dew_point_temperature_c=np.minimum(dew, air),
         cloud_area_fraction_pct=cloud,
         sky_view=1.0,
-    ) / film_w_m2k(calm, air)
-    sun = np.zeros_like(air)
+    ) / film_w_m2k(wind, air)
+    top = np.minimum(np.searchsorted(WIND_TOPS_MS, wind), WIND_TOPS_MS.size - 1)
+    sun = np.zeros(())
     if place.sun:
-        level = _level_sun_wm2(weather, place, np.where(no_cloud, 100.0, cloud))
-        gain = on_face_wm2(
-            moments=weather.start,
-            level_wm2=level,
-            latitude_deg=place.latitude_deg,
-            longitude_deg=place.longitude_deg,
-            azimuth_deg=place.azimuth_deg,
-            tilt_deg=0.0 if section.level else 90.0,
-        )
-        sun = cover.absorptance * gain / film_w_m2k(WIND_TOPS_MS[top], air)
-    first = air + sun - loss * (1.0 if section.level else 0.5)
-    names = [("cloud_area_fraction_pct", no_cloud), ("dew_point_temperature_c", no_dew)]
-    return first, air - 0.5 * loss, tuple(name for name, gap in names if gap.any())
+        film = film_w_m2k(WIND_TOPS_MS[top], air)
+        sun = _sun_on_face_wm2(weather, place, section, cloud) / film
+    return _Outdoors(
+        air_c=air,
+        first_c=air - loss * (1.0 if section.level else 0.5),
+        second_c=air - 0.5 * loss,
+        sun_k=sun,
+        wind_class=top,
+        hit=_wet(weather.precipitation_amount_mm) | (wind > WINDY_MS),
+        assumed=assumed,
+    )
 
 
-def _level_sun_wm2(weather: Weather, place: Place, cloud_pct: FloatArray) -> FloatArray:
-    """Return sun and sky on a level surface: as forecast, else clear sky under the cloud."""
+def _known(
+    weather: Weather, air: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, tuple[str, ...]]:
+    """Return wind, cloud and dew point with their substitutes, and the names of those used."""
+    columns: dict[str, tuple[FloatArray | None, FloatArray | float]] = {
+        "wind_speed_ms": (weather.wind_speed_ms, SUBSTITUTES["wind_speed_ms"]),
+        "cloud_area_fraction_pct": (
+            weather.cloud_area_fraction_pct,
+            SUBSTITUTES["cloud_area_fraction_pct"],
+        ),
+        "dew_point_temperature_c": (weather.dew_point_temperature_c, air - DRY_AIR_K),
+        "precipitation_amount_mm": (weather.precipitation_amount_mm, 0.0),
+    }
+    filled, assumed = [], []
+    for name, (given, instead) in columns.items():
+        if given is None or np.isnan(given).any():
+            assumed.append(name)
+        gap = np.ones((), np.bool_) if given is None else np.isnan(given)
+        filled.append(np.where(gap, instead, 0.0 if given is None else given))
+    wind, cloud, dew, _ = filled
+    return wind, cloud, dew, tuple(assumed)
+
+
+def _sun_on_face_wm2(
+    weather: Weather, place: Place, section: Section, cloud_pct: FloatArray
+) -> FloatArray:
+    """Return the sun on the first face: as forecast, else clear sky under the cloud.
+
+    A sky whose cloud is not known gives what a covered one does.
+    """
     elevation, _ = sun_position(
         moments=weather.start, latitude_deg=place.latitude_deg, longitude_deg=place.longitude_deg
     )
-    computed = under_cloud_wm2(clear_sky_wm2(elevation), cloud_pct)
-    if weather.shortwave_wm2 is None:
-        return computed
-    return np.where(np.isnan(weather.shortwave_wm2), computed, weather.shortwave_wm2)
+    given = weather.cloud_area_fraction_pct
+    dull = 100.0 if given is None else np.where(np.isnan(given), 100.0, cloud_pct)
+    level = under_cloud_wm2(clear_sky_wm2(elevation), np.asarray(dull))
+    if weather.shortwave_wm2 is not None:
+        level = np.where(np.isnan(weather.shortwave_wm2), level, weather.shortwave_wm2)
+    return on_face_wm2(
+        moments=weather.start,
+        level_wm2=level,
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
+        azimuth_deg=place.azimuth_deg,
+        tilt_deg=0.0 if section.level else 90.0,
+    )
 
 
-def _or_extreme(
-    column: FloatArray | None, air: FloatArray, extreme: FloatArray | float
-) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Return a column with its gaps at the cold extreme, and where they were."""
-    if column is None:
-        return np.broadcast_to(extreme, air.shape) + 0.0, np.ones(air.shape, dtype=np.bool_)
-    gap = np.isnan(column)
-    return np.where(gap, extreme, column) + np.zeros(air.shape), gap | np.zeros_like(air, np.bool_)
-
-
-def _wet(rain_mm: FloatArray | None, air: FloatArray) -> tuple[NDArray[np.bool_], bool]:
-    """Return the hours in which covers are wet, and whether some were only assumed to be."""
+def _wet(rain_mm: FloatArray | None) -> NDArray[np.bool_]:
+    """Return the hours in which covers are wet; hours whose rain is not known are."""
     if rain_mm is None:
-        return np.ones(air.shape, dtype=np.bool_), True
-    raining = ~(rain_mm < TRACE_MM)  # a gap counts as rain
+        return np.ones((), dtype=np.bool_)
+    raining = ~(rain_mm < TRACE_MM)
     hours = np.arange(raining.shape[-1])
     last = np.maximum.accumulate(np.where(raining, hours, -DRY_OUT_H - 1), axis=-1)
-    return (hours - last <= DRY_OUT_H) | np.zeros_like(air, np.bool_), bool(
-        np.isnan(rain_mm).any()
-    )
+    return hours - last <= DRY_OUT_H
 
 
 def _both_faces(

@@ -8,8 +8,8 @@ placed warmer than what surrounds it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -55,8 +55,9 @@ def march(
         Each with the same (..., hours).
     schedule : (steps,)
         Which of ``around`` holds in each hour after the start.
-    starts : (starts,)
-        Hours of the table at whose beginning the work is in place.
+    starts : (starts,) or (..., starts)
+        Hours of the table at whose beginning the work is in place; its own for each trace where
+        leading axes are given.
     begin_c : (..., starts, nodes)
         Temperature of each node then. [°C]
     hydration : Hydration
@@ -74,19 +75,21 @@ def march(
     network = network_of(section)
     steps = [steps_of(network, one.face_w_m2k, step_h=1.0 / parts) for one in around]
     hours, lead = around[0].face_c.shape[-2], around[0].face_c.shape[:-2]
-    state = np.array(np.broadcast_to(begin_c, (*lead, starts.size, network.nodes)))
+    count = starts.shape[-1]
+    begun_at = np.broadcast_to(starts, (*lead, count)).reshape(-1, count)
+    state = np.array(np.broadcast_to(begin_c, (*lead, count, network.nodes)))
     state = state.reshape(-1, network.nodes)
     cement = _Cement(network, hydration, traces=state.shape[0])
     kept = np.empty((schedule.size + 1, *state.shape))
     kept[0] = state
     for step, which in enumerate(schedule):  # the cement's heat depends on the state: in turn
-        before, after, kind = _faces(around[which], starts + step, hours)
+        before, after, kind = _faces(around[which], begun_at + step, hours)
         for part in range(parts):
             share = (part / parts, (part + 1) / parts)
             faces = [before + (after - before) * s for s in share]
             state = _advance(state, steps[which], kind, faces, cement)
         kept[step + 1] = state
-    return _traces(kept, network, cement, (*lead, starts.size), keep_nodes=keep_nodes)
+    return _traces(kept, network, cement, (*lead, count), keep_nodes=keep_nodes)
 
 
 def held_nodes(network: Network) -> NDArray[np.bool_]:
@@ -127,13 +130,12 @@ def _faces(
 
     The last hour of the table keeps its value to its end; later hours are NaN.
     """
-    last = hours - 1
-    before = around.face_c[..., np.minimum(hour, last), :]
-    after = np.where(
-        (hour <= last)[:, None], around.face_c[..., np.minimum(hour + 1, last), :], np.nan
-    )
-    kind = around.kind[..., np.minimum(hour, last)]
-    return before.reshape(-1, 2), after.reshape(-1, 2), kind.reshape(-1).astype(np.intp)
+    traces, last = np.arange(hour.shape[0])[:, None], hours - 1
+    felt, kinds = around.face_c.reshape(-1, hours, 2), around.kind.reshape(-1, hours)
+    now, next_ = np.minimum(hour, last), np.minimum(hour + 1, last)
+    after = np.where((hour <= last)[..., None], felt[traces, next_], np.nan)
+    kind = kinds[traces, now].reshape(-1).astype(np.intp)
+    return felt[traces, now].reshape(-1, 2), after.reshape(-1, 2), kind
 
 
 def _advance(
@@ -187,7 +189,7 @@ def _traces(
     )
 
 
-def coarse(*, section: Section, around: Surroundings) -> FloatArray:
+def coarse(*, section: Section, around: Surroundings, every_node: bool = False) -> FloatArray:
     """Return the coldest fresh node by hour without the cement's heat: one trace for all starts.
 
     Parameters
@@ -196,6 +198,8 @@ def coarse(*, section: Section, around: Surroundings) -> FloatArray:
         The element.
     around : Surroundings
         (..., hours); the strongest conductance that occurs is taken for every hour.
+    every_node
+        The coldest of all nodes, not only of those that hold fresh material.
 
     Returns
     -------
@@ -203,40 +207,106 @@ def coarse(*, section: Section, around: Surroundings) -> FloatArray:
         At the beginning of each hour and the end of the last. NaN from a gap until it has worn
         off to a thousandth. [°C]
     """
-    network = network_of(section)
-    rows = np.unique(around.kind)
-    faces = around.face_w_m2k[rows[np.argmax(around.face_w_m2k[rows, 0])]]
-    steps = steps_of(network, faces[None])
+    network, steps, faces = _strongest(section, around)
     lead, hours = around.face_c.shape[:-2], around.face_c.shape[-2]
-    felt = around.face_c.reshape(-1, hours, 2)
-    gap = np.isnan(felt[..., 0]) | np.isnan(felt[..., 1])
-    felt = np.where(gap[..., None], 0.0, felt) if gap.any() else felt
-    young = np.flatnonzero(held_nodes(network))
-    out = _blocks(felt, steps, young, steady_state(network, faces, felt[:, 0]))
+    felt, gap = _without_gaps(around)
+    young = np.flatnonzero(held_nodes(network) | every_node)
+    begin = steady_state(network, faces, felt[:, 0])
+    if _mirrored(network, faces) and np.array_equal(felt[..., 0], felt[..., 1]):
+        young = young[: (young.size + 1) // 2]  # the other half is the same
+        felt, steps = felt[..., :1], _both_faces_as_one(steps)
+    out = np.empty((felt.shape[0], hours + 1))
+    out[:, 0] = begin[:, young].min(axis=-1)
+    for first, inside, _ in _blocks(felt, steps, young, begin):
+        out[:, first + 1 : first + 1 + inside.shape[1]] = inside.min(axis=-1)
     if gap.any():
         out[_worn(gap, steps)] = np.nan
     return out.reshape(*lead, hours + 1)
 
 
+def settled(*, section: Section, around: Surroundings, hours: NDArray[np.intp]) -> FloatArray:
+    """Return every node's temperature at some hours without the cement's heat.
+
+    What units and soil are like when fresh work comes to them.
+
+    Parameters
+    ----------
+    section : Section
+        The element.
+    around : Surroundings
+        (..., hours), as ``coarse``; the table's first hour counts as having stood for ever.
+    hours : (n,)
+        Beginnings of hours of the table, up to its end.
+
+    Returns
+    -------
+    (..., n, nodes)
+        [°C]
+    """
+    network, steps, faces = _strongest(section, around)
+    felt, gap = _without_gaps(around)
+    begin = steady_state(network, faces, felt[:, 0])
+    out = np.empty((felt.shape[0], hours.size, network.nodes))
+    out[:, hours == 0] = begin[:, None]
+    for first, inside, _ in _blocks(felt, steps, np.arange(network.nodes), begin):
+        here = (hours > first) & (hours <= first + inside.shape[1])
+        out[:, here] = inside[:, hours[here] - first - 1]
+    if gap.any():
+        out[_worn(gap, steps)[:, hours]] = np.nan
+    return out.reshape(*around.face_c.shape[:-2], hours.size, network.nodes)
+
+
+def _strongest(section: Section, around: Surroundings) -> tuple[Network, Steps, FloatArray]:
+    """Return network, step and face conductances of the row that lets most heat through."""
+    network = network_of(section)
+    faces = around.face_w_m2k[strongest_row(around)]
+    return network, steps_of(network, faces[None]), faces
+
+
+def strongest_row(around: Surroundings) -> int:
+    """Return the row of wind and wetness that lets most heat through, of those that occur."""
+    rows = np.flatnonzero(np.bincount(around.kind.ravel()))
+    return int(rows[np.argmax(around.face_w_m2k[rows, 0])])
+
+
+def _without_gaps(around: Surroundings) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Return what the faces feel by trace with gaps at 0 °C, and where they are."""
+    felt = around.face_c.reshape(-1, *around.face_c.shape[-2:])
+    gap = np.isnan(felt[..., 0]) | np.isnan(felt[..., 1])
+    return np.where(gap[..., None], 0.0, felt) if gap.any() else felt, gap
+
+
+def _both_faces_as_one(steps: Steps) -> Steps:
+    begun, ended = (part.sum(axis=-1, keepdims=True) for part in (steps.begun, steps.ended))
+    return replace(steps, begun=begun, ended=ended)
+
+
+def _mirrored(network: Network, faces_w_m2k: FloatArray) -> bool:
+    """Tell whether a section is the same seen from either face."""
+    held = (network.capacity_j_m2k, network.conductance_w_m2k, network.fresh_kg_m2)
+    return all(np.allclose(p, p[::-1]) for p in (*held, network.edge_m2_m2, faces_w_m2k))
+
+
 def _blocks(
-    felt: FloatArray, steps: Steps, young: NDArray[np.intp], state: FloatArray
-) -> FloatArray:
-    """Run all traces through the hours, a day in one product."""
-    traces, hours, _ = felt.shape
+    felt: FloatArray, steps: Steps, wanted: NDArray[np.intp], state: FloatArray
+) -> Iterator[tuple[int, FloatArray, FloatArray]]:
+    """Run all traces through the hours, a day in one product.
+
+    Gives the day's first hour, the wanted nodes after each of its hours (traces, length, wanted)
+    and the state at its end.
+    """
+    traces, hours, _ = felt.shape  # faces: two, or one for both
     powers, response = _day(steps)
-    out = np.empty((traces, hours + 1))
-    out[:, 0] = state[:, young].min(axis=-1)
     for first in range(0, hours, BLOCK_H):
         length = min(BLOCK_H, hours - first)
         through = np.minimum(np.arange(first, first + length + 1), hours - 1)
         faces = felt[:, through].reshape(traces, -1)
-        own = powers[1 : length + 1][:, young].reshape(-1, state.shape[1])
-        outer = response[1 : length + 1, young, : length + 1].reshape(own.shape[0], -1)
+        own = powers[1 : length + 1][:, wanted].reshape(-1, state.shape[1])
+        outer = response[1 : length + 1, wanted, : length + 1].reshape(own.shape[0], -1)
         inside = state @ own.T + faces @ outer.T
-        out[:, first + 1 : first + length + 1] = inside.reshape(traces, length, -1).min(axis=-1)
         last = response[length, :, : length + 1].reshape(state.shape[1], -1)
         state = state @ powers[length].T + faces @ last.T
-    return out
+        yield first, inside.reshape(traces, length, -1), state
 
 
 def _day(steps: Steps) -> tuple[FloatArray, FloatArray]:
@@ -248,7 +318,7 @@ def _day(steps: Steps) -> tuple[FloatArray, FloatArray]:
     kept, begun, ended = steps.kept[0], steps.begun[0], steps.ended[0]
     nodes = kept.shape[0]
     powers = np.stack([np.linalg.matrix_power(kept, j) for j in range(BLOCK_H + 1)])
-    response = np.zeros((BLOCK_H + 1, nodes, BLOCK_H + 1, 2))
+    response = np.zeros((BLOCK_H + 1, nodes, BLOCK_H + 1, begun.shape[-1]))
     for j in range(1, BLOCK_H + 1):
         response[j] = np.einsum("nm,mif->nif", kept, response[j - 1])
         response[j, :, j - 1] += begun

@@ -328,38 +328,44 @@ def hours_to_share(
     return hours_to_age(rate=model.rate(temperature_c=temperature_c), need_h=need_h)
 
 
-def hours_to_age(*, rate: FloatArray, need_h: float) -> IntArray:
+def hours_to_age(
+    *, rate: FloatArray, need_h: float | FloatArray, begin: IntArray | None = None
+) -> IntArray:
     """First moment at which work finished at each moment has gained an equivalent age.
 
     Parameters
     ----------
     rate : (..., hours)
         Equivalent hours gained in each hour, NaN where not known. [h/h]
-    need_h
+    need_h : number or (..., finishes)
         Equivalent age asked for. [h]
+    begin : (finishes,), optional
+        Moment from which gains count for each finish; every moment of the trace where not given.
 
     Returns
     -------
-    (..., hours + 1)
+    (..., finishes)
         As ``hours_to_share``.
     """
     hours = rate.shape[-1]
     unknown = np.isnan(rate)
-    age = cumulative_age_h(rate=np.where(unknown, 0.0, rate)).reshape(-1, hours + 1)
-    wanted = age + (need_h - ROUNDING_H)
-    pairs = zip(age, wanted, strict=True)
+    age = cumulative_age_h(rate=np.where(unknown, 0.0, rate))
+    moments = np.arange(hours + 1, dtype=np.int32) if begin is None else begin
+    wanted = (age if begin is None else age[..., begin]) + (need_h - ROUNDING_H)
+    rows = wanted.reshape(-1, moments.size)
+    pairs = zip(age.reshape(-1, hours + 1), rows, strict=True)
     reached = np.stack([row.searchsorted(target) for row, target in pairs]).astype(np.int32)
-    reached = np.maximum(reached.reshape(*rate.shape[:-1], hours + 1), np.arange(hours + 1))
+    reached = np.maximum(reached.reshape(wanted.shape), moments)
     if unknown.any():
-        reached[reached > _next_gap(unknown)] = hours + 1
-    return reached.astype(np.int32, copy=False)
+        reached[reached > _next_gap(unknown)[..., moments]] = hours + 1
+    return reached
 
 
 def _next_gap(unknown: NDArray[np.bool_]) -> IntArray:
     """Return for each moment the first hour not known at or after it, ``hours`` if none."""
     hours = unknown.shape[-1]
     gap = np.full((*unknown.shape[:-1], hours + 1), hours, dtype=np.int32)
-    gap[..., :-1][unknown] = np.broadcast_to(np.arange(hours), unknown.shape)[unknown]
+    gap[..., :-1] = np.where(unknown, np.arange(hours, dtype=np.int32), np.int32(hours))
     return np.minimum.accumulate(gap[..., ::-1], axis=-1)[..., ::-1]
 
 

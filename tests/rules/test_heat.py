@@ -61,10 +61,10 @@ def followed(
 ) -> Traces:
     return march(
         section=section,
-        around=[surroundings(weather(air), PLACE, covers()[cover], section)],
+        around=surroundings(weather(air), PLACE, [covers()[cover]], section),
         schedule=np.zeros(hours, dtype=np.intp),
         starts=np.array([0, 7]),
-        begin_c=fresh_start(section, placed_c=placed_c, around_c=air[..., [0, 7]]),
+        begin_c=fresh_start(section, placed_c=placed_c, around_c=air[..., [0, 7], None]),
         hydration=TYPE_I_II,
         **other,  # type: ignore[arg-type]
     )
@@ -95,7 +95,7 @@ def test_on_the_cold_side_a_better_cover_never_gives_a_colder_node(
     traces = [
         march(
             section=section,
-            around=[surroundings(weather(air), replace(PLACE, ground_c=level), cover, section)],
+            around=surroundings(weather(air), replace(PLACE, ground_c=level), [cover], section),
             schedule=np.zeros(48, dtype=np.intp),
             starts=np.array([0]),
             begin_c=np.full((1, 1, network_of(section).nodes), 15.0),
@@ -169,10 +169,10 @@ def test_a_gap_is_not_known_from_then_on(air: np.ndarray, hour: int) -> None:
     section = block_wall()
     holed = air.copy()
     holed[:, hour] = np.nan
-    begin = fresh_start(section, placed_c=15.0, around_c=np.full((2, 1), 5.0))
+    begin = fresh_start(section, placed_c=15.0, around_c=np.full((2, 1, 1), 5.0))
     traces = march(
         section=section,
-        around=[surroundings(weather(holed), PLACE, covers()["bare"], section)],
+        around=surroundings(weather(holed), PLACE, [covers()["bare"]], section),
         schedule=np.zeros(48, dtype=np.intp),
         starts=np.array([0]),
         begin_c=begin,
@@ -205,7 +205,7 @@ def test_starts_and_scenarios_do_not_touch_each_other(air: np.ndarray) -> None:
 @given(air=airs)
 def test_the_coarse_path_is_never_warmer_where_work_is_placed_warm(air: np.ndarray) -> None:
     section = block_wall()
-    around = surroundings(weather(air), PLACE, covers()["bare"], section)
+    (around,) = surroundings(weather(air), PLACE, [covers()["bare"]], section)
     quick = coarse(section=section, around=around)
     begin = np.full((2, 2, network_of(section).nodes), 30.0)
     full = march(
@@ -225,7 +225,7 @@ def test_the_coarse_path_is_never_warmer_where_work_is_placed_warm(air: np.ndarr
 def test_the_coarse_path_equals_marching_without_cement(air: np.ndarray) -> None:
     section = block_wall()
     dead = Hydration("none", 1e-9, 1e-9, 1.0, 1.0)
-    around = surroundings(weather(air), PLACE, covers()["bare"], section)
+    (around,) = surroundings(weather(air), PLACE, [covers()["bare"]], section)
     quick = coarse(section=section, around=around)
     kind = around.face_w_m2k[int(around.kind.max())]
     begin = steady_state(network_of(section), kind, around.face_c[:, 0])[:, None, :]
@@ -244,7 +244,7 @@ def test_a_gap_wears_off_in_the_coarse_path() -> None:
     air = np.full(400, 5.0)
     air[100] = np.nan
     section = block_wall()
-    around = surroundings(weather(air), PLACE, covers()["bare"], section)
+    (around,) = surroundings(weather(air), PLACE, [covers()["bare"]], section)
     quick = coarse(section=section, around=around)
     assert not np.isnan(quick[:100]).any()
     assert np.isnan(quick[100:125]).all()
@@ -253,7 +253,7 @@ def test_a_gap_wears_off_in_the_coarse_path() -> None:
 
 def test_a_heated_enclosure_holds_its_air() -> None:
     section = block_wall()
-    around = surroundings(weather(np.full(60, -15.0)), PLACE, covers()["enclosure"], section)
+    (around,) = surroundings(weather(np.full(60, -15.0)), PLACE, [covers()["enclosure"]], section)
     assert isinstance(around, Surroundings)
     assert (around.face_c == 10.0).all()
     cold = followed(section, np.full((1, 60), -15.0), "enclosure").coldest_c
@@ -263,10 +263,10 @@ def test_a_heated_enclosure_holds_its_air() -> None:
 
 def test_wet_and_windy_covers_hold_less() -> None:
     section, air = block_wall(), np.full(40, 0.0)
-    dry = surroundings(weather(air), PLACE, covers()["blanket"], section)
+    (dry,) = surroundings(weather(air), PLACE, [covers()["blanket"]], section)
     rain = replace(weather(air), precipitation_amount_mm=np.r_[1.0, np.zeros(39)])
-    wet = surroundings(rain, PLACE, covers()["blanket"], section)
-    blowy = surroundings(weather(air, 9.0), PLACE, covers()["blanket"], section)
+    (wet,) = surroundings(rain, PLACE, [covers()["blanket"]], section)
+    (blowy,) = surroundings(weather(air, 9.0), PLACE, [covers()["blanket"]], section)
     through = dry.face_w_m2k[dry.kind, 0]
     assert (wet.face_w_m2k[wet.kind, 0] > through)[:13].all()
     assert (wet.face_w_m2k[wet.kind, 0] == through)[13:].all()
@@ -277,7 +277,7 @@ def test_the_sun_warms_the_face_that_looks_at_it() -> None:
     section, air = block_wall(), np.full(24, 0.0)
     south = replace(PLACE, sun=True)
     faces = [
-        surroundings(weather(air), place, covers()["bare"], section).face_c[:, 0]
+        surroundings(weather(air), place, [covers()["bare"]], section)[0].face_c[:, 0]
         for place in (PLACE, replace(south, azimuth_deg=0.0), south)
     ]
     noon = 5  # 17 UTC at 75 degrees west
@@ -285,11 +285,11 @@ def test_the_sun_warms_the_face_that_looks_at_it() -> None:
     assert faces[0][14] == faces[2][14]  # 02 UTC: night
 
 
-def test_missing_columns_are_taken_at_their_cold_side_and_named() -> None:
+def test_missing_columns_are_taken_on_their_cold_side_and_named() -> None:
     section, air = block_wall(), np.full(30, -2.0)
     bare_table = Weather(start=weather(air).start, air_temperature_c=air)
-    found = surroundings(bare_table, PLACE, covers()["blanket"], section)
-    known = surroundings(weather(air), PLACE, covers()["blanket"], section)
+    (found,) = surroundings(bare_table, PLACE, [covers()["blanket"]], section)
+    (known,) = surroundings(weather(air, 6.0), PLACE, [covers()["blanket"]], section)
     assert set(found.assumed) == {
         "wind_speed_ms",
         "cloud_area_fraction_pct",
@@ -312,14 +312,14 @@ def test_missing_columns_are_taken_at_their_cold_side_and_named() -> None:
             lambda: surroundings(
                 weather(np.zeros(3)),
                 replace(PLACE, ground_c=None),
-                covers()["bare"],
+                [covers()["bare"]],
                 footing(depth_m=0.2),
             ),
             "how warm the ground",
         ),
         (
             lambda: surroundings(
-                weather(np.zeros(3), -1.0), PLACE, covers()["bare"], block_wall()
+                weather(np.zeros(3), -1.0), PLACE, [covers()["bare"]], block_wall()
             ),
             "wind is negative",
         ),
