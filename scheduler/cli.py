@@ -99,18 +99,21 @@ def today(
     strict: Annotated[bool, typer.Option("--strict", help="Exit 4 where nothing can go.")] = False,
 ) -> int:
     """Give the calls for today and the coming days, with reasons."""
-    from scheduler.output.answer_json import answer_document
+    from scheduler.output.answer_json import answer_document, dump
     from scheduler.output.today_table import today_table
+    from scheduler.runs.desk import keep_answer
     from scheduler.runs.today import today as run
     from scheduler.startup import Options, open_desk
 
     desk = open_desk(Options(job, weather, observed, climate, at, store))
     found = run(desk)
-    _show(
+    document = answer_document(desk.job, found.answers, found.gathered.forecast, at=desk.now)
+    text = dump(document, desk.job.site.time_zone)
+    keep_answer(desk, found.gathered, "today", text)
+    _print(
         as_json,
-        answer_document(desk.job, found.answers, found.gathered.forecast, at=desk.now),
+        text,
         lambda: today_table(desk.job, found.answers, found.gathered.forecast, at=desk.now),
-        desk.job.site.time_zone,
     )
     return NOTHING_CAN_GO if strict and found.nothing_can_go else 0
 
@@ -126,20 +129,19 @@ def plan(
     as_json: AsJson = False,
 ) -> None:
     """Rebuild the schedule; say the close-in date, the latest safe one and the margin."""
+    from scheduler.output.answer_json import dump
     from scheduler.output.plan_table import plan_document, plan_table
     from scheduler.output.screen import waiting
+    from scheduler.runs.desk import keep_answer
     from scheduler.runs.plan import plan as run
     from scheduler.startup import Options, open_desk
 
     desk = open_desk(Options(job, weather, observed, climate, at, store))
     with waiting("Planning"):
-        planned, _ = run(desk)
-    _show(
-        as_json,
-        plan_document(planned.answer, desk.job),
-        lambda: plan_table(planned.answer, desk.job),
-        desk.job.site.time_zone,
-    )
+        planned, gathered = run(desk)
+    text = dump(plan_document(planned.answer, desk.job), desk.job.site.time_zone)
+    keep_answer(desk, gathered, "plan", text)
+    _print(as_json, text, lambda: plan_table(planned.answer, desk.job))
 
 
 @app.command()
@@ -287,16 +289,42 @@ def weather_(
     )
 
 
+@app.command()
+def kept(
+    job: JobFile,
+    number: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Print this answer as it was given.")
+    ] = None,
+    at: At = None,
+    store: Store = None,
+) -> None:
+    """List the answers that were given, or print one again, byte for byte."""
+    from scheduler.output.kept_table import kept_table
+    from scheduler.output.screen import show
+    from scheduler.startup import Options, open_desk
+
+    desk = open_desk(Options(job, "kept", at=at, store=store))
+    if number is not None:
+        sys.stdout.write(desk.store.decision(desk.job.name, number).answer.decode() + "\n")
+        return
+    until = desk.now if desk.replay else None
+    show(kept_table(desk.store.decisions(desk.job.name, until=until), desk.job))
+
+
 def _show(
     as_json: bool,
     document: Mapping[str, object],
     table: Callable[[], RenderableType],
     time_zone: str,
 ) -> None:
-    if as_json:
-        from scheduler.output.answer_json import dump
+    from scheduler.output.answer_json import dump
 
-        sys.stdout.write(dump(document, time_zone) + "\n")
+    _print(as_json, dump(document, time_zone) if as_json else "", table)
+
+
+def _print(as_json: bool, text: str, table: Callable[[], RenderableType]) -> None:
+    if as_json:
+        sys.stdout.write(text + "\n")
         return
     from scheduler.output.screen import show
 

@@ -6,7 +6,7 @@ Pure: everything it looks at is handed in, and the same inputs give the same ans
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -94,7 +94,16 @@ def plan_job(
     if climate is not None:
         found = closein_date(job=job, weather=traces, planned=close_in)
     answer = _answer(frame, judged, plan, found, now)
+    if climate is not None:
+        answer = replace(answer, notes=(*_about(climate), *answer.notes))
     return Planned(answer, plan, problem, frame, traces)
+
+
+def _about(climate: ClimateYears) -> tuple[str, ...]:
+    """Return what a person should know of the past years."""
+    years = f"{climate.years[0]} to {climate.years[-1]}"
+    noticed = [finding.what for finding in climate.findings]
+    return (f"past years: {climate.station}, {years}", *noticed)
 
 
 def planned_hours(job: Job, now: datetime) -> tuple[datetime, int]:

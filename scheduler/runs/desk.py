@@ -18,7 +18,7 @@ from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, Progress
 from scheduler.planning.progress import progress_until
-from scheduler.planning.records import Inputs, KeptForecast
+from scheduler.planning.records import Decision, Inputs, KeptForecast
 
 WEATHER: Final = "weather"
 OBSERVED: Final = "observed"
@@ -66,7 +66,7 @@ class Gathered:
     earlier: tuple[Forecast, ...]  # forecasts issued before it, oldest first
     observed: Forecast | None
     inputs: Inputs
-    kept: tuple[tuple[str, RawWeather, Forecast], ...] = ()  # role: to be kept when all went well
+    kept: tuple[tuple[str, RawWeather, datetime | None], ...] = ()  # role, bytes, issued: to keep
 
     def having(self, progress: Progress) -> Gathered:
         """Return the same with another log."""
@@ -104,21 +104,28 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
             versions=desk.versions,
             options={"command": command, **(options or {})},
         ),
-        kept=(*fresh, *observed),
+        kept=tuple((role, raw, read.provenance.issued_at) for role, raw, read in fresh + observed),
     )
 
 
 def keep(desk: Desk, gathered: Gathered) -> None:
-    """Keep the weather that was read as it came."""
-    for role, weather, forecast in gathered.kept:
+    """Keep the weather that was read as it came, past years too."""
+    for role, weather, issued_at in gathered.kept:
         desk.store.keep_forecast(
             desk.job.name,
             weather.raw,
             role=role,
             source=weather.source,
-            issued_at=forecast.provenance.issued_at,
+            issued_at=issued_at,
             received_at=weather.received_at,
         )
+
+
+def keep_answer(desk: Desk, gathered: Gathered, kind: str, text: str) -> Decision:
+    """Keep an answer as it was given, with what it was made from."""
+    return desk.store.keep_decision(
+        desk.job.name, kind, text.encode(), gathered.inputs, at=desk.now, entered_at=desk.now
+    )
 
 
 def _fresh(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:

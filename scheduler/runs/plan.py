@@ -7,7 +7,7 @@ from dataclasses import replace
 from rules.book import Book, load_book
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.plan_job import Planned, plan_job, planned_hours
-from scheduler.runs.desk import CLIMATE, Desk, Gathered, gather, identity, keep
+from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
 
 def plan(desk: Desk) -> tuple[Planned, Gathered]:
@@ -26,14 +26,27 @@ def plan(desk: Desk) -> tuple[Planned, Gathered]:
 
 
 def with_climate(desk: Desk, gathered: Gathered) -> tuple[Gathered, ClimateYears | None]:
-    """Return past years cut to the season that is planned, None where none were given."""
-    weather = desk.climate()
+    """Return past years cut to the season that is planned.
+
+    Those given now, else the last ones given before; None where there never were any.
+    """
+    weather = desk.climate() or _given_before(desk)
     if weather is None:
         return gathered, None
     start, hours = planned_hours(desk.job, desk.now)
     climate = desk.parse_climate(weather.source, weather.raw, start, hours)
     files = (*gathered.inputs.forecasts, (CLIMATE, identity(weather)))
-    return replace(gathered, inputs=replace(gathered.inputs, forecasts=files)), climate
+    inputs = replace(gathered.inputs, forecasts=files)
+    kept = (*gathered.kept, (CLIMATE, weather, None))
+    return replace(gathered, inputs=inputs, kept=kept), climate
+
+
+def _given_before(desk: Desk) -> RawWeather | None:
+    rows = desk.store.forecasts_until(desk.job.name, desk.now, role=CLIMATE)
+    if not rows:
+        return None
+    last = max(rows, key=lambda row: row.received_at)
+    return RawWeather(desk.store.forecast_bytes(last.identity), last.source, last.received_at)
 
 
 def planned_of(
