@@ -172,8 +172,9 @@ def read_rows(file: str, text: str) -> tuple[list[Row], list[Order]]:
     except ValidationError as error:
         raise Faults(_faults(file, "", error)) from error
     common = {"sets": page.sets, "source": page.source, "verify": page.verify}
+    raws = [{**raw, "work_types": _work_types(raw.get("work_types", ()))} for raw in page.row]
     faults: list[CloseinError] = []
-    rows = _each(file, page.row, common, Row, faults)
+    rows = _each(file, raws, common, Row, faults)
     orders = _each(file, page.order, common, Order, faults)
     held = _held()
     faults += [
@@ -187,6 +188,22 @@ def read_rows(file: str, text: str) -> tuple[list[Row], list[Order]]:
     if faults:
         raise Faults(faults)
     return rows, orders
+
+
+@cache
+def groups() -> dict[str, tuple[str, ...]]:
+    """Return the kinds of work that a row means by a name such as ``@outdoors``."""
+    return {name: tuple(kinds) for name, kinds in tomllib.loads(_text("groups.toml")).items()}
+
+
+def _work_types(said: object) -> tuple[str, ...]:
+    names = [said] if isinstance(said, str) else said if isinstance(said, list) else []
+    kinds = [
+        kind
+        for name in names
+        for kind in (groups().get(str(name)[1:], (name,)) if str(name)[:1] == "@" else (name,))
+    ]
+    return tuple(dict.fromkeys(map(str, kinds)))
 
 
 def _each(

@@ -103,9 +103,10 @@ Needs = Annotated[tuple[Need, ...], BeforeValidator(_needs)]
 
 
 class Asks(Part):
-    """What a row or one of its bands asks people to do, look at, beware of and say."""
+    """What a row or one of its bands asks people to do, keep to, look at, beware of and say."""
 
     measures: Needs = ()
+    targets: tuple[Condition, ...] = ()  # what the work is brought to or kept at
     checks: Names = ()
     cautions: Names = ()
     holds: tuple[Hold, ...] = ()

@@ -46,6 +46,7 @@ def _own_unit(row: Row) -> str:
 def _conditions(row: Row) -> list[Condition]:
     found = [*row.when, *row.unless]
     found += [c for part in (row, *row.bands) for n in part.measures for c in (*n.when, *n.unless)]
+    found += [target for part in (row, *row.bands) for target in part.targets]
     return found + [c for c in (row.recovers_when,) if c is not None]
 
 

@@ -138,7 +138,7 @@ def _by_hour(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> 
     here = np.asarray(verdicts[..., start:stop])
     past = end > weather.hours
     if hours is None or here.size == 0:
-        return _unknown(row, start, end, absent=hours is None)
+        return _unknown(row, start, end, absent=hours is None, binds=bool((here > 0).any()))
     worst = int(here.max())
     if past:
         worst = max(worst, int(Verdict.NOT_KNOWN))
@@ -228,12 +228,15 @@ def _hour_of(
     return max(low, 0) + int(np.nanargmin(np.abs(inside - value)))
 
 
-def _unknown(row: Row, low: int, high: int, *, absent: bool) -> Reason:
+def _unknown(row: Row, low: int, high: int, *, absent: bool, binds: bool = True) -> Reason:
     check = absent and row.if_absent == "check"
-    verdict = Verdict.GO if check else Verdict.NOT_KNOWN
+    verdict = Verdict.GO if check or not binds else Verdict.NOT_KNOWN
+    way = row.taken_as
+    applies = check or binds
     return Reason(
-        row, verdict, verdict, None, row.taken_as, None, low=low, high=high, ask_on_site=check
-    )
+        row, verdict, verdict, None, way, None,
+        low=low, high=high, ask_on_site=check, applies=applies,
+    )  # fmt: skip
 
 
 def in_unit(values: FloatArray, row: Row) -> FloatArray:

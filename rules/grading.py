@@ -67,8 +67,9 @@ def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
     def judge() -> VerdictArray:
         hours = weather.for_row(row)
         if hours is None:
-            return np.full(weather.hours, absent(row), dtype=np.int8)
-        graded = grade(hours.values, row, outcomes, may_be_nan=not hours.whole)
+            graded = np.full(weather.hours, absent(row), dtype=np.int8)
+        else:
+            graded = grade(hours.values, row, outcomes, may_be_nan=not hours.whole)
         return where_it_applies(graded, applies, hourly_conditions(row, weather))
 
     return weather.remembered(("hour", outcomes.tobytes(), applies), row, judge)
@@ -116,13 +117,14 @@ def _judge_windows(
     low: HourIndex,
     high: HourIndex,
 ) -> VerdictArray:
-    hours = counted_hours(row, weather)
-    if hours is None:
-        return np.full(low.shape[-1], absent(row), dtype=np.int8)
-
     def look(name: str, what: Hours, way: TakenAs) -> FloatArray:
         return weather.taken((name, tuple(row.given.items())), what, way, low, high)
 
+    hours = counted_hours(row, weather)
+    conditions = window_conditions(row, weather, look)
+    if hours is None:
+        missing = np.full(low.shape[-1], absent(row), dtype=np.int8)
+        return where_it_applies(missing, applies, conditions)
     own = (row.quantity, row.unit, row.substitutes, row.counted, tuple(row.given.items()))
     graded = [
         grade(weather.taken(own, hours, way, low, high), row, outcomes, may_be_nan=True)
@@ -131,7 +133,7 @@ def _judge_windows(
     verdict = reduce(np.maximum, graded)
     if row.if_no_record == "check" and (low < 0).any():
         verdict = np.where((low < 0) & (verdict == NOT_KNOWN), GO, verdict)
-    return where_it_applies(verdict, applies, window_conditions(row, weather, look))
+    return where_it_applies(verdict, applies, conditions)
 
 
 def row_on_site(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
