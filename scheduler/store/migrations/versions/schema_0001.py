@@ -24,12 +24,22 @@ def upgrade() -> None:
         "CREATE TABLE blobs (identity TEXT NOT NULL PRIMARY KEY, size INTEGER NOT NULL,"
         " packed BLOB NOT NULL) STRICT"
     )
+    # Nothing is changed or taken away, and nothing is put over what is there: REPLACE would
+    # delete without the triggers of DELETE (sqlite.org/lang_conflict.html).
     for table in ("records", "blobs"):
         for change in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{change.lower()} BEFORE {change} ON {table}"
-                f" BEGIN SELECT RAISE(ABORT, 'the store is append-only'); END"
-            )
+            _refuse(table, change, when="")
+    last = "SELECT max(seq) FROM records WHERE job = NEW.job AND stream = NEW.stream"
+    _refuse("records", "INSERT", when=f"WHEN NEW.seq <> ifnull(({last}), 0) + 1")
+    there = "SELECT 1 FROM blobs WHERE identity = NEW.identity"
+    _refuse("blobs", "INSERT", when=f"WHEN EXISTS ({there})")
+
+
+def _refuse(table: str, change: str, *, when: str) -> None:
+    op.execute(
+        f"CREATE TRIGGER {table}_{change.lower()} BEFORE {change} ON {table} {when}"
+        " BEGIN SELECT RAISE(ABORT, 'the store is append-only'); END"
+    )
 
 
 def downgrade() -> None:
