@@ -40,6 +40,7 @@ from scheduler.weather.station_hourly import LONGEST_H, is_station_hours, read_s
 from scheduler.weather.station_table import Table, days_of, numbers_of, placed, read_table
 
 FEWEST_YEARS: Final = 10  # fewer leave a one in ten chance without a year to show it
+STATION_HEADS: Final = ("STATION", "station", "location", "origin", "ID", "id")
 WHOLE_SHARE: Final = 0.95  # of a season's hours, for a year that counts as whole
 FAR_KM: Final = 50.0  # common practice, no source: beyond this a station is another climate
 HIGH_M: Final = 150.0  # 1 K at the standard lapse rate (ICAO Doc 7488)
@@ -151,6 +152,16 @@ def parse_record(
     )
     heads = ",".join(table.heads)[:60]
     raise Faults([WeatherFileFault(file, "the header", heads, want, line=1)])
+
+
+def stations_of(raw: bytes, file: str) -> tuple[str, ...]:
+    """Return the stations that a record names, in order; empty where it names none."""
+    text = decoded(raw, file, LARGEST_FILE)
+    if is_dly(text):
+        return ()
+    table = read_table(text, file)
+    head = next((head for head in STATION_HEADS if table.has(head)), None)
+    return tuple(dict.fromkeys(table.texts(head))) if head else ()
 
 
 def _house_hours(raw: bytes, file: str, identity: str) -> HourlyRecord:

@@ -45,9 +45,15 @@ def read_weather(path: Path, site: Site | None = None) -> Forecast:
     return forecast if site is None else at_site(forecast, site)
 
 
+def is_grid(raw: bytes) -> bool:
+    """Tell whether bytes are GRIB or NetCDF; a GRIB message may follow a short heading."""
+    head = raw[:256]
+    return head.startswith(GRID_MARKS) or (b"GRIB" in head and b"\0" in head)
+
+
 def parse_weather(raw: bytes, file: str) -> Forecast:
     """Return the forecast that a text file holds; raises what :func:`read_weather` raises."""
-    if raw.startswith(GRID_MARKS):
+    if is_grid(raw):
         want = "want a gridpoint answer, closein-weather/1 or an hourly CSV"
         raise Faults([WeatherFileFault(file, "the file", "grid of numbers", want)])
     if raw[:100].lstrip()[:1] not in (b"{", b"["):

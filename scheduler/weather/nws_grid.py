@@ -303,12 +303,20 @@ def _by_hour(
     if thunder is not None:
         said, found = _laid_out(document, base, thunder, zero, hours)
         findings += found
-        chance = table.get(THUNDER)
+        chance = _in_percent(table.get(THUNDER))
         # Words may raise a stated chance; they never stand in for one that was lost.
         table[THUNDER] = (
             said if chance is None else np.where(np.isnan(chance), np.nan, np.fmax(chance, said))
         )
     return table, findings
+
+
+def _in_percent(chance: FloatArray | None) -> FloatArray | None:
+    """Return a chance with what is none as gaps, before words are laid beside it."""
+    if chance is None:
+        return None
+    with np.errstate(invalid="ignore"):
+        return np.where((chance >= 0.0) & (chance <= 100.0), chance, np.nan)
 
 
 def _laid_out(
