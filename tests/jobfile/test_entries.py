@@ -12,13 +12,13 @@ from scheduler.jobfile import entries_of, read
 from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, EntryKind, Fact, Reading
 
-DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo" / "job.yaml"
+WHOLE = Path(__file__).with_name("whole.yaml")
 NOW = datetime(2026, 11, 10, 17, tzinfo=UTC)  # noon at the site
 
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    return read(DEMO)
+    return read(WHOLE)
 
 
 def take(job: Job, *given: Mapping[str, Any], log: tuple[Entry, ...] = ()) -> tuple[Entry, ...]:

@@ -8,12 +8,12 @@ import pytest
 from scheduler.jobfile import parse, read
 from scheduler.planning.job import Job, LinkKind, Shift, State
 
-DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "demo" / "job.yaml"
+WHOLE = Path(__file__).with_name("whole.yaml")
 
 
 @pytest.fixture(scope="module")
 def job() -> Job:
-    return read(DEMO)
+    return read(WHOLE)
 
 
 def test_the_site_is_in_si(job: Job) -> None:
@@ -23,7 +23,7 @@ def test_the_site_is_in_si(job: Job) -> None:
 
 def test_local_moments_become_utc_on_both_sides_of_a_clock_change(job: Job) -> None:
     assert job.task("raise").finished_at == datetime(2026, 11, 4, 20, tzinfo=UTC)
-    text = DEMO.read_text(encoding="utf-8").replace("2026-11-04T15:00", "2026-10-30T15:00")
+    text = WHOLE.read_text(encoding="utf-8").replace("2026-11-04T15:00", "2026-10-30T15:00")
     assert parse(text).task("raise").finished_at == datetime(2026, 10, 30, 19, tzinfo=UTC)
 
 
