@@ -305,10 +305,10 @@ def kept(
 
     desk = open_desk(Options(job, "kept", at=at, store=store))
     if number is not None:
-        sys.stdout.write(desk.store.decision(desk.job.name, number).answer.decode() + "\n")
+        sys.stdout.write(desk.store.decision(desk.job.id, number).answer.decode() + "\n")
         return
     until = desk.now if desk.replay else None
-    show(kept_table(desk.store.decisions(desk.job.name, until=until), desk.job))
+    show(kept_table(desk.store.decisions(desk.job.id, until=until), desk.job))
 
 
 def _show(

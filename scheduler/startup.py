@@ -55,11 +55,12 @@ def open_desk(options: Options) -> Desk:
     setting = settings()
     if options.job is None:
         raise BadInput("give the job file")
-    job = scheduler.jobfile.read(options.job)
+    job_text = scheduler.jobfile.load(options.job)
+    job = scheduler.jobfile.parse(job_text, file=str(options.job))
     now = moment(options.at, job) if options.at else datetime.now(UTC)
     return Desk(
         job=job,
-        job_text=options.job.read_bytes(),
+        job_text=job_text,
         now=now,
         replay=options.at is not None,
         store=open_store(options.store or setting.store or str(_beside(options.job))),

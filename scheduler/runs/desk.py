@@ -83,7 +83,7 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     Faults
         If a file cannot be read.
     """
-    entries = desk.store.entries(desk.job.name, until=desk.now if desk.replay else None)
+    entries = desk.store.entries(desk.job.id, until=desk.now if desk.replay else None)
     fresh = _fresh(desk)
     observed = _observed(desk)
     earlier = _earlier(desk, fresh)
@@ -112,7 +112,7 @@ def keep(desk: Desk, gathered: Gathered) -> None:
     """Keep the weather that was read as it came, past years too."""
     for role, weather, issued_at in gathered.kept:
         desk.store.keep_forecast(
-            desk.job.name,
+            desk.job.id,
             weather.raw,
             role=role,
             source=weather.source,
@@ -124,7 +124,7 @@ def keep(desk: Desk, gathered: Gathered) -> None:
 def keep_answer(desk: Desk, gathered: Gathered, kind: str, text: str) -> Decision:
     """Keep an answer as it was given, with what it was made from."""
     return desk.store.keep_decision(
-        desk.job.name, kind, text.encode(), gathered.inputs, at=desk.now, entered_at=desk.now
+        desk.job.id, kind, text.encode(), gathered.inputs, at=desk.now, entered_at=desk.now
     )
 
 
@@ -148,7 +148,7 @@ def _observed(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
 
 
 def _earlier(desk: Desk, fresh: list[tuple[str, RawWeather, Forecast]]) -> list[Forecast]:
-    kept = desk.store.forecasts_until(desk.job.name, desk.now)
+    kept = desk.store.forecasts_until(desk.job.id, desk.now)
     if fresh:
         own = identity(fresh[0][1])
         kept = tuple(row for row in kept if row.identity != own and _before(row, fresh[0][2]))

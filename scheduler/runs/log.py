@@ -48,7 +48,7 @@ def log(desk: Desk, given: bytes | Sequence[Mapping[str, object]], *, replan: bo
     book = load_book(desk.job.book)
     after = planned_of(desk, gathered, climate, book)
     first = min(entry.seq for entry in entries)
-    earlier = tuple(e for e in desk.store.entries(desk.job.name) if e.seq < first)
+    earlier = tuple(e for e in desk.store.entries(desk.job.id) if e.seq < first)
     without = progress_until(earlier, desk.now)
     before = planned_of(desk, gathered.having(without), climate, book)
     keep(desk, gathered)
@@ -65,10 +65,10 @@ def _append(desk: Desk, given: bytes | Sequence[Mapping[str, object]]) -> tuple[
 
 
 def _append_once(desk: Desk, given: bytes | Sequence[Mapping[str, object]]) -> tuple[Entry, ...]:
-    so_far = desk.store.entries(desk.job.name)
+    so_far = desk.store.entries(desk.job.id)
     entries = desk.take(given, so_far)
     last = so_far[-1].seq if so_far else 0
-    return desk.store.append(desk.job.name, entries, entered_at=desk.now, after=last)
+    return desk.store.append(desk.job.id, entries, entered_at=desk.now, after=last)
 
 
 def entries_given(

@@ -42,7 +42,7 @@ def with_climate(desk: Desk, gathered: Gathered) -> tuple[Gathered, ClimateYears
 
 
 def _given_before(desk: Desk) -> RawWeather | None:
-    rows = desk.store.forecasts_until(desk.job.name, desk.now, role=CLIMATE)
+    rows = desk.store.forecasts_until(desk.job.id, desk.now, role=CLIMATE)
     if not rows:
         return None
     last = max(rows, key=lambda row: row.received_at)
