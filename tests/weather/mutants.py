@@ -115,10 +115,18 @@ def _on_entry(
     return spoil
 
 
-def _set(key: str, value: Callable[[random.Random], object]) -> Callable[..., None]:
+def _set(key: str, value: Callable[[random.Random], object]) -> EntryChange:
     def change(told: dict[str, Any], at: int, rng: random.Random) -> None:
         if isinstance(told["values"][at], dict):
             told["values"][at][key] = value(rng)
+
+    return change
+
+
+def _without(key: str) -> EntryChange:
+    def change(told: dict[str, Any], at: int, rng: random.Random) -> None:
+        if isinstance(told["values"][at], dict):
+            told["values"][at].pop(key, None)
 
     return change
 
@@ -177,8 +185,8 @@ CHANGES: list[Callable[[dict[str, Any], Mutant, random.Random], None]] = [
     _on_entry("dropped", lambda told, at, _: told["values"].pop(at)),
     _on_entry("nulled", _set("value", lambda _: None)),
     _on_entry("garbled", _set("value", lambda rng: rng.choice(GARBAGE))),
-    _on_entry("without value", lambda told, at, _: told["values"][at].pop("value", None)),
-    _on_entry("without time", lambda told, at, _: told["values"][at].pop("validTime", None)),
+    _on_entry("without value", _without("value")),
+    _on_entry("without time", _without("validTime")),
     _on_entry(
         "made odd", lambda told, at, rng: told["values"].__setitem__(at, rng.choice(GARBAGE))
     ),
