@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 
 NOTHING_CAN_GO = 4
+# What typer raises for every wrong option or command; it gives this class no public name.
+WrongUse: type[Exception] = typer.BadParameter.__bases__[0]
 
 app = typer.Typer(
     name="closein",
@@ -58,18 +60,16 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the documented JSON.
 
 def main(arguments: list[str] | None = None) -> int:
     """Run the command and return its exit code; faults are printed one a line."""
-    import click
-
     try:
         code: object = app(args=arguments, prog_name="closein", standalone_mode=False)
     except CloseinError as error:
         for line in error.lines():
             sys.stderr.write(f"closein: {line}\n")
         return error.exit_code
-    except click.ClickException as error:
-        sys.stderr.write(f"closein: {error.format_message()}\n")
+    except WrongUse as error:
+        sys.stderr.write(f"closein: {error}\n")
         return 2
-    except (click.exceptions.Abort, KeyboardInterrupt):
+    except (typer.Abort, KeyboardInterrupt):
         sys.stderr.write("closein: stopped\n")
         return 130
     except BrokenPipeError:  # the reader of a pipe has seen enough

@@ -34,7 +34,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"scheduler.runs"},
     "scheduler/cli.py": EDGE
     | {"scheduler.jobfile", "scheduler.startup", "scheduler.runs", "scheduler.output"}
-    | {"typer", "click", "rich"},
+    | {"typer", "rich"},
 }
 # Standard modules that touch a disk, a socket or a clock: the core does without them.
 OUTSIDE = {

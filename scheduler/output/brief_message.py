@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 from rules.errors import BadInput
 from scheduler.output.plan_table import plan_lines
-from scheduler.output.today_table import OUTCOME_WORDS, limit_line, measure_line
-from scheduler.output.words import clock, span, words
+from scheduler.output.today_table import OUTCOME_WORDS, check_words, limit_line, measure_line
+from scheduler.output.words import clock, span, told, words
 from scheduler.planning.answer import Outcome, TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS, Brief
+from scheduler.planning.briefing import CALL_WORDS, LINE, Brief
 from scheduler.planning.job import Job
 from scheduler.planning.plan_answer import PlanAnswer
 
@@ -77,6 +77,8 @@ def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> st
             job=job,
             rows=rows,
             at=clock(brief.at, zone),
+            cautions=list(dict.fromkeys(told("caution", key) for key in brief.cautions)),
+            line=LINE,
             plan_lines=lines,
             decide=[(name, clock(d.at, zone), d.why) for name, d in brief.decide],
             tell=[
@@ -101,7 +103,7 @@ def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, objec
             limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO
         ],
         "measures": [measure_line(line, job) for line in answer.measures],
-        "checks": [check.text or words(check.check) for check in answer.checks],
+        "checks": check_words(answer),
         "holds": [f"{words(h.by)} decides: {h.needs}" for h in answer.holds],
     }
 

@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.weather_table import provenance_lines
-from scheduler.output.words import clock, number, span, words
+from scheduler.output.words import clock, number, span, told, words
 from scheduler.planning.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
 from scheduler.planning.briefing import CALL_WORDS, LINE
 from scheduler.planning.hours import Forecast
@@ -68,7 +68,7 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
     lines = [limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO]
     lines += [measure_line(line, job) for line in answer.measures]
     if answer.checks:
-        lines.append("check first: " + "; ".join(c.text or words(c.check) for c in answer.checks))
+        lines.append("check first: " + "; ".join(check_words(answer)))
     lines += [f"hold: {words(h.by)} decides; needs to see {h.needs}" for h in answer.holds]
     lines += [f"decide by {clock(d.at, zone)}: {d.why}" for d in answer.decide_by]
     lines += [
@@ -76,8 +76,19 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
         for t in answer.tell
     ]
     lines += [f"{words(o.before)} comes before {words(o.after)}" for o in answer.order]
-    lines += [f"caution: {c.text or words(c.caution)}" for c in answer.cautions]
+    if answer.cautions:
+        lines.append("cautions: " + "; ".join(caution_words(answer)))
     return Group(head, *(Padding(Text(line), (0, 0, 0, 2)) for line in lines))
+
+
+def check_words(answer: TaskAnswer) -> list[str]:
+    """Return what to look at on site first, each thing once."""
+    return list(dict.fromkeys(told("check", line.check) for line in answer.checks))
+
+
+def caution_words(answer: TaskAnswer) -> list[str]:
+    """Return how people can be hurt and what must not be believed, each thing once."""
+    return list(dict.fromkeys(told("caution", line.caution) for line in answer.cautions))
 
 
 def limit_line(line: LimitLine, job: Job) -> str:
@@ -104,4 +115,4 @@ def measure_line(line: MeasureLine, job: Job) -> str:
     """Return one measure in words: what, from when until when, and whether it is on hand."""
     when = span(line.start, line.end, job.site.time_zone)
     absent = "" if line.on_hand else " (not on site: get it)"
-    return f"measure: {line.text or words(line.measure)}, {when}{absent}"
+    return f"measure: {told('measure', line.measure)}, {when}{absent}"

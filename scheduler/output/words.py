@@ -7,6 +7,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from rules.units import convert
+from rules.words import words as book_words
 
 SIGN: Final = {
     "degC": "°C",
@@ -95,6 +96,16 @@ def number(value: object, unit: str, units: str, time_zone: str) -> str:
     text = text.rstrip("0").rstrip(".").replace("-", "−")
     sign = SIGN.get(shown_unit, shown_unit)
     return f"{text} {sign}".strip()
+
+
+def told(kind: str, key: str) -> str:
+    """Return what a check, caution or measure means, in the book's words."""
+    meanings: dict[str, dict[str, str]] = {
+        "check": dict(book_words().checks),
+        "caution": dict(book_words().cautions),
+        "measure": dict(book_words().measures),
+    }
+    return meanings[kind].get(key, words(key))
 
 
 def words(key: str) -> str:

@@ -91,7 +91,7 @@ def brief(
         key=lambda row: (row[1].at, row[0]),
     )
     tell = [(names.get(a.task, a.task), t) for a in ordered for t in a.tell]
-    cautions = list(dict.fromkeys(c.text or c.caution for a in ordered for c in a.cautions))
+    cautions = list(dict.fromkeys(c.caution for a in ordered for c in a.cautions))
     return Brief(
         job=job.name,
         at=at,
@@ -100,7 +100,7 @@ def brief(
         measures=tuple(measures),
         decide=tuple(decide),
         tell=tuple(tell),
-        cautions=(*cautions, LINE),
+        cautions=tuple(cautions),
         age_h=age_h,
         stale=stale,
     )
