@@ -17,7 +17,7 @@ better one:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -137,14 +137,20 @@ class Shared:
     """One trace for all finishes of a scenario, without heat of cement or placing."""
 
     work: FreshWork
+    element_c: FloatArray  # (..., hours + 1)
+    edge_c: FloatArray
     rate: FloatArray  # (..., hours) equivalent hours gained by the element
-    edge_c: FloatArray  # (..., hours + 1)
     edge_rate: FloatArray
 
     @property
     def hours(self) -> int:
         """Return the number of hours."""
         return int(self.rate.shape[-1])
+
+    def first(self, count: int) -> Shared:
+        """Return the first so many scenarios."""
+        cut = (part[:count] for part in (self.element_c, self.edge_c, self.rate, self.edge_rate))
+        return Shared(self.work, *cut)
 
     def fate(
         self, need_h: float | FloatArray, begin: IntArray | None = None
@@ -198,17 +204,28 @@ def shared_trace(work: FreshWork, around: Sequence[Surroundings]) -> Shared:
         Each (..., hours), without sun. The colder of them counts in each hour: under a cover the
         element is the last to warm as it is the last to cool.
     """
-    rate = work.model.rate
     element, edge = (
         np.minimum.reduce([coarse(section=section, around=felt) for felt in around])
         for section in (work.section, work.section.at_edge())
     )
-    return Shared(
-        work=work,
-        rate=rate(temperature_c=middles(element)),
-        edge_c=edge,
-        edge_rate=rate(temperature_c=middles(edge)),
+    return _rated(work, element, edge)
+
+
+def aged_by(model: StrengthModel, cured: Cured, shared: Shared) -> tuple[Cured, Shared]:
+    """Return the same temperatures as another model ages them; fates stay as they were judged."""
+    other = replace(
+        cured,
+        age_h=ages_h(coldest_c=cured.element.coldest_c, rate=model.rate),
+        edge_age_h=ages_h(coldest_c=cured.edge.coldest_c, rate=model.rate),
     )
+    return other, _rated(replace(shared.work, model=model), shared.element_c, shared.edge_c)
+
+
+def _rated(work: FreshWork, element_c: FloatArray, edge_c: FloatArray) -> Shared:
+    element, edge = (
+        work.model.rate(temperature_c=middles(trace)) for trace in (element_c, edge_c)
+    )
+    return Shared(work, element_c, edge_c, element, edge)
 
 
 @dataclass(frozen=True, slots=True)

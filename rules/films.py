@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Final
@@ -42,7 +42,7 @@ WINDY_MS: Final = 6.7  # 15 mph, where the masonry standard asks for wind breaks
 
 
 @dataclass(frozen=True, slots=True)
-class Weather:
+class FaceWeather:
     """Columns that the faces of an element feel, each (..., hours), gaps as NaN."""
 
     start: NDArray[np.datetime64]  # (hours,) UTC
@@ -86,6 +86,10 @@ class Surroundings:
     kind: NDArray[np.int16]  # (..., hours) row of ``face_w_m2k`` that holds in the hour
     face_w_m2k: FloatArray  # (kinds, 2)
     assumed: tuple[str, ...] = ()  # columns that some hour or all had to do without
+
+    def first(self, count: int) -> Surroundings:
+        """Return the first so many scenarios."""
+        return replace(self, face_c=self.face_c[:count], kind=self.kind[:count])
 
 
 @cache
@@ -146,13 +150,13 @@ def sky_loss_wm2(
 
 
 def surroundings(
-    weather: Weather, place: Place, kinds: Sequence[Cover], section: Section
+    weather: FaceWeather, place: Place, kinds: Sequence[Cover], section: Section
 ) -> tuple[Surroundings, ...]:
     """Return what the faces of an element feel by hour under each cover.
 
     Parameters
     ----------
-    weather : Weather
+    weather : FaceWeather
         Hours, one trace or many.
     place : Place
         Site, direction, and the ground's temperature where the element lies on it.
@@ -240,7 +244,7 @@ def standing(
     )
 
 
-def _outdoors(weather: Weather, place: Place, section: Section) -> _Outdoors:
+def _outdoors(weather: FaceWeather, place: Place, section: Section) -> _Outdoors:
     air = np.asarray(weather.air_temperature_c, dtype=np.float64)
     wind, cloud, dew, assumed = _known(weather, air)
     if (wind < 0.0).any():
@@ -270,7 +274,7 @@ def _outdoors(weather: Weather, place: Place, section: Section) -> _Outdoors:
 
 
 def _known(
-    weather: Weather, air: FloatArray
+    weather: FaceWeather, air: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, tuple[str, ...]]:
     """Return wind, cloud and dew point with their substitutes, and the names of those used."""
     columns: dict[str, tuple[FloatArray | None, FloatArray | float]] = {
@@ -293,7 +297,7 @@ def _known(
 
 
 def _sun_on_face_wm2(
-    weather: Weather, place: Place, section: Section, cloud_pct: FloatArray
+    weather: FaceWeather, place: Place, section: Section, cloud_pct: FloatArray
 ) -> FloatArray:
     """Return the sun on the first face: as forecast, else clear sky under the cloud.
 

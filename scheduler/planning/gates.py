@@ -3,22 +3,187 @@
 A gate opens at the later of the computed strength and the waiting time of the book or of the
 engineer. Tables follow ``scheduler/planning/tables.py``: whole hours from hour zero, ``NEVER``
 where the trace does not show the gate opening, finishes 0 to ``hours`` on the last axis.
+
+Near finishes are followed by the full wall model, the rest is bounded by the coarse one
+(``rules/curing.py``).
 """
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.curing import MARCHED_H, FreshWork, Protection, aged_by, bounded, full
 from rules.errors import OutOfRange
-from rules.strength import SLOW, StrengthModel, hours_to_share
+from rules.films import FaceWeather, Place, surroundings
+from rules.freeze import Fate
+from rules.gates import gates
+from rules.heat import settled
+from rules.strength import (
+    FAST,
+    SLOW,
+    StrengthModel,
+    degrees_above,
+    hours_to_age,
+    hours_to_share,
+)
+from rules.units import convert
 from rules.verdict import FloatArray
+from scheduler.planning.job import Criterion, StrengthGate
 from scheduler.planning.tables import NEVER, IntArray, earliest, whole_hours
+
+MEMBERS: Final = 31  # traces of the full path; a forecast ensemble has as many
+FULL_H: Final = 240  # finishes this near are followed by the full path [h]
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What one gate asks: share of the specified strength, and a wait from the finish."""
+
+    purpose: str
+    share: float
+    wait_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class GateTables:
+    """What fresh work of one task opens, for every finish hour, at the job's confidence."""
+
+    ready: Mapping[str, IntArray]  # by purpose: (hours + 1,)
+    optimistic: Mapping[str, IntArray]  # the same by the fast model, to be shown beside it
+    survives: FloatArray  # (hours + 1,) share of scenarios in which work finished then survives
+    freeze_safe: IntArray  # (hours + 1,) hour from which it resists one freeze
+    followed: NDArray[np.bool_]  # (hours + 1,) by the full path
+    assumed: tuple[str, ...] = ()  # columns the model had to do without
+
+    def may_finish(self, confidence: float) -> NDArray[np.bool_]:
+        """Return the finishes whose work survives in at least that share: (hours + 1,)."""
+        return self.survives >= confidence - 1e-9
+
+
+def opening(purpose: str, gate: StrengthGate | None, *, specified_mpa: float) -> Opening:
+    """Return what a gate asks: the job's own figures where it names them, else the book's.
+
+    The longer of the book's wait and the job's holds: a wait is never shortened by a job file
+    that leaves it out.
+    """
+    row = gates().get(purpose)
+    if gate is None:
+        if row is None:
+            raise OutOfRange(f"gate {purpose!r} is not in the book; it has {', '.join(gates())}")
+        return Opening(purpose, row.needed_share(specified_mpa), row.wait_h)
+    book_wait = row.wait_h if row is not None else 0.0
+    return Opening(purpose, gate.share, max(gate.wait_h, book_wait))
+
+
+def gate_tables(
+    work: FreshWork,
+    *,
+    weather: FaceWeather,
+    place: Place,
+    protection: Protection,
+    openings: Mapping[str, Opening],
+    finishes: NDArray[np.intp],
+    confidence: float,
+    members: int = MEMBERS,
+) -> GateTables:
+    """Return the ready tables of everything that waits for one task.
+
+    Parameters
+    ----------
+    work : FreshWork
+        What the task places.
+    weather : FaceWeather
+        ``(scenarios, hours)``.
+    place : Place
+        Site and ground.
+    protection : Protection
+        Covers and how long they stay.
+    openings : Opening, by purpose
+        What waits for it.
+    finishes : (n,)
+        Hours at which the work may be finished and somebody asks; those within ``FULL_H`` and
+        the traces are followed by the full path, in the first ``members`` scenarios.
+    confidence
+        Share of scenarios that must be ready.
+    members
+        How many scenarios the full path follows.
+
+    Returns
+    -------
+    GateTables
+        Rising with the finish.
+    """
+    around = surroundings(weather, place, protection.covers, work.section)
+    coarse = bounded(work, around=around, protection=protection, place=place)
+    hours = coarse.shared.hours
+    near = np.unique(finishes[(finishes >= 0) & (finishes <= min(FULL_H, hours - 1))])
+    followed = [felt.first(members) for felt in around]
+    cured = full(
+        work,
+        around=followed,
+        schedule=protection.schedule(MARCHED_H),
+        finishes=near,
+        before_c=settled(section=work.section, around=followed[-1], hours=near),
+    )
+    shared = coarse.shared.first(members)
+    fate, safe = shared.fate_of(cured)
+    survives = (coarse.fate == Fate.SURVIVES).mean(axis=0)
+    survives[near] = (fate == Fate.SURVIVES).mean(axis=0)
+    ready = {
+        name: _opened(coarse.hours_to_age(_need_h(work.model, one)), hours, one, confidence)
+        for name, one in openings.items()
+    }
+    early = {name: table.copy() for name, table in ready.items()}
+    fast = aged_by(FAST, cured, shared)
+    for model, (aged, trace), tables in (
+        (work.model, (cured, shared), ready),
+        (FAST, fast, early),
+    ):
+        for name, one in openings.items():
+            found = trace.carried_on(aged, _need_h(model, one))
+            tables[name][near] = _at(near, found, hours, one, confidence)
+    reached = np.full(hours + 1, NEVER, dtype=np.int32)
+    reached[near] = at_confidence(_never(safe, hours), confidence)
+    return GateTables(
+        ready={name: earliest(table) for name, table in ready.items()},
+        optimistic={name: earliest(table) for name, table in early.items()},
+        survives=survives,
+        freeze_safe=reached,
+        followed=np.isin(np.arange(hours + 1), near),
+        assumed=tuple(dict.fromkeys(name for felt in around for name in felt.assumed)),
+    )
+
+
+def _need_h(model: StrengthModel, one: Opening) -> float:
+    return model.curve.age_h(one.share) if one.share > 0.0 else 0.0
+
+
+def _opened(strong: IntArray, hours: int, one: Opening, confidence: float) -> IntArray:
+    """Return the ready hour of every finish from the strong hours of all scenarios."""
+    return _at(np.arange(hours + 1), strong, hours, one, confidence)
+
+
+def _at(
+    finishes: NDArray[np.intp], strong: IntArray, hours: int, one: Opening, confidence: float
+) -> IntArray:
+    waited = (finishes + whole_hours(one.wait_h)).astype(np.int32)
+    return np.maximum(at_confidence(_never(strong, hours), confidence), waited)
+
+
+def _never(table: IntArray, hours: int) -> IntArray:
+    """Return a table in which hours + 1 stands for never with the planner's code for it."""
+    return np.where(table > hours, np.int32(NEVER), table)
 
 
 def ready_table(
     *, temperature_c: FloatArray, share: float, wait_h: float, model: StrengthModel = SLOW
 ) -> IntArray:
-    """Return the first hour at which the share is there and the wait is over.
+    """Return the first hour at which the share is there and the wait is over, on one trace.
 
     Parameters
     ----------
@@ -49,6 +214,61 @@ def ready_table(
     strong = hours_to_share(temperature_c=temperature_c, share=share, model=model)
     waited = np.arange(hours + 1, dtype=np.int32) + np.int32(whole_hours(wait_h))
     return earliest(np.where(strong > hours, np.int32(NEVER), np.maximum(strong, waited)))
+
+
+def ready_by_criterion(
+    *, temperature_c: FloatArray, criterion: Criterion, wait_h: float = 0.0
+) -> IntArray:
+    """Return the first hour at which an engineer's own criterion is met.
+
+    Parameters
+    ----------
+    temperature_c : (..., hours)
+        Temperature of the element in each hour. [°C]
+    criterion : Criterion
+        ``temperature_time_factor`` with ``at_least`` in degree-hours over ``datum``; or a
+        temperature ``at_least`` or ``above`` a bound, ``for_h`` hours in sum (colder hours do not
+        count). A criterion that only a test can meet, a break strength, is never met by the
+        calendar.
+    wait_h
+        Least waiting time beside it. [h]
+
+    Returns
+    -------
+    (..., hours + 1)
+        As ``ready_table``.
+    """
+    hours = temperature_c.shape[-1]
+    waited = np.arange(hours + 1, dtype=np.int32) + np.int32(whole_hours(wait_h))
+    if criterion.quantity == "temperature_time_factor" and criterion.at_least is not None:
+        fahrenheit = criterion.unit == "degF_h"
+        datum = criterion.datum or 0.0
+        datum_c = convert(datum, "degF", "degC") if fahrenheit else datum
+        gain = degrees_above(temperature_c=temperature_c, datum_c=datum_c)
+        need = convert(criterion.at_least, criterion.unit, "degC_h")
+    elif criterion.quantity.endswith("_temperature") and criterion.for_h is not None:
+        gain, need = _hours_within(temperature_c, criterion), criterion.for_h
+    else:
+        return np.full((*temperature_c.shape[:-1], hours + 1), NEVER, dtype=np.int32)
+    met = hours_to_age(rate=gain, need_h=need)
+    return earliest(np.where(met > hours, np.int32(NEVER), np.maximum(met, waited)))
+
+
+def _hours_within(temperature_c: FloatArray, criterion: Criterion) -> FloatArray:
+    """Return 1 for hours that count, 0 for those that do not, NaN where not known."""
+    counts = np.where(np.isnan(temperature_c), np.nan, 1.0)
+    for bound, below, edge in (
+        (criterion.at_least, True, False),
+        (criterion.above, True, True),
+        (criterion.at_most, False, False),
+        (criterion.below, False, True),
+    ):
+        if bound is None:
+            continue
+        level = convert(bound, criterion.unit, "degC")
+        off = temperature_c < level - 1e-9 if below else temperature_c > level + 1e-9
+        counts = np.where(off | (edge & (np.abs(temperature_c - level) <= 1e-9)), 0.0, counts)
+    return counts
 
 
 def at_confidence(table: IntArray, confidence: float) -> IntArray:

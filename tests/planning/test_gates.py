@@ -8,9 +8,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from rules.curing import FreshWork
+from rules.elements import block_wall
 from rules.errors import OutOfRange
+from rules.films import FaceWeather, Place
 from rules.strength import hours_to_share
-from scheduler.planning.gates import at_confidence, ready_table
+from scheduler.planning.fresh_work import protection
+from scheduler.planning.gates import (
+    GateTables,
+    Opening,
+    at_confidence,
+    gate_tables,
+    opening,
+    ready_by_criterion,
+    ready_table,
+)
+from scheduler.planning.job import Criterion, StrengthGate
 from scheduler.planning.tables import NEVER
 
 traces = arrays(np.float64, (5, 80), elements=st.floats(-15, 35))
@@ -68,3 +81,113 @@ def test_nonsense_is_refused() -> None:
         ready_table(temperature_c=np.zeros(3), share=0.5, wait_h=-1)
     with pytest.raises(OutOfRange, match="confidence"):
         at_confidence(np.zeros((3, 2), dtype=np.int32), 90.0)
+
+
+def tables_of(
+    air: np.ndarray, cover: str, *, confidence: float = 0.9, covered_h: int = 48
+) -> GateTables:
+    hours = air.shape[1]
+    return gate_tables(
+        FreshWork(block_wall(), placed_c=18.0, specified_mpa=13.79),
+        weather=FaceWeather(
+            start=np.datetime64("2026-11-10T05") + np.arange(hours) * np.timedelta64(1, "h"),
+            air_temperature_c=air,
+            wind_speed_ms=np.full(hours, 3.0),
+            cloud_area_fraction_pct=np.full(hours, 70.0),
+            dew_point_temperature_c=air - 3.0,
+            precipitation_amount_mm=np.zeros(hours),
+        ),
+        place=Place(44.3, -75.1),
+        protection=protection(cover, hours=covered_h),
+        openings={
+            "uniform_load": Opening("uniform_load", 0.25, 12.0),
+            "lower_house": Opening("lower_house", 0.5, 72.0),
+        },
+        finishes=np.array([5, 30, 54]),
+        confidence=confidence,
+        members=4,
+    )
+
+
+def season(level: float, scenarios: int = 6, hours: int = 700) -> np.ndarray:
+    rng = np.random.default_rng(5)
+    swing = 4.0 * np.sin(2 * np.pi * (np.arange(hours) - 9) / 24)
+    return level + swing + rng.normal(0, 1.0, (scenarios, 1))
+
+
+def test_gate_tables_rise_and_hold_their_waits() -> None:
+    found = tables_of(season(8.0), "blanket")
+    for table, wait in ((found.ready["uniform_load"], 12), (found.ready["lower_house"], 72)):
+        assert (np.diff(table) >= 0).all()
+        assert (table - np.arange(701) >= wait).all()
+    assert (found.ready["lower_house"] >= found.ready["uniform_load"]).all()
+    assert found.followed.sum() == 3
+    assert found.assumed == ()
+
+
+def test_the_full_path_opens_gates_no_later_than_the_bound_beside_it() -> None:
+    found = tables_of(season(6.0), "blanket")
+    ready = found.ready["uniform_load"]
+    assert ready[30] - 30 < ready[31] - 31 or ready[30] == ready[31]
+    assert (found.optimistic["uniform_load"] <= ready).all()
+    assert found.optimistic["uniform_load"][30] < ready[30]
+
+
+def test_work_that_would_freeze_is_marked_and_a_tent_saves_it() -> None:
+    bare = tables_of(season(-6.0), "bare")
+    tent = tables_of(season(-6.0), "enclosure", covered_h=96)
+    assert not bare.may_finish(0.9).any()
+    assert bare.survives[30] == 0.0
+    assert tent.ready["uniform_load"][30] < bare.ready["uniform_load"][30]
+    warm = tables_of(season(12.0), "bare")
+    assert warm.may_finish(0.9)[[5, 30, 54]].all()
+    assert (warm.freeze_safe[[5, 30, 54]] < NEVER).all()
+    assert warm.freeze_safe[6] == NEVER  # nobody asked
+
+
+@pytest.mark.parametrize("level", [3.0, 7.0])
+def test_colder_scenarios_never_open_a_gate_earlier(level: float) -> None:
+    warm, cold = tables_of(season(level), "blanket"), tables_of(season(level - 3.0), "blanket")
+    for name in warm.ready:
+        assert (cold.ready[name] >= warm.ready[name]).all()
+    assert (cold.survives <= warm.survives + 1e-9).all()
+
+
+def test_more_confidence_is_never_earlier() -> None:
+    sure = tables_of(season(5.0), "blanket", confidence=1.0)
+    half = tables_of(season(5.0), "blanket", confidence=0.5)
+    assert all((sure.ready[name] >= half.ready[name]).all() for name in sure.ready)
+
+
+def test_a_job_may_lengthen_a_wait_and_never_shortens_the_books() -> None:
+    gate = StrengthGate(share=0.6, wait_h=0.0, purpose="concentrated_load")
+    assert opening("concentrated_load", gate, specified_mpa=13.79).wait_h == 72
+    longer = StrengthGate(share=0.6, wait_h=100.0, purpose="concentrated_load")
+    assert opening("concentrated_load", longer, specified_mpa=13.79).wait_h == 100
+    assert opening("uniform_load", None, specified_mpa=13.79).share == pytest.approx(
+        0.2538, abs=1e-3
+    )
+    with pytest.raises(OutOfRange, match="not in the book"):
+        opening("paint", None, specified_mpa=13.79)
+
+
+def test_engineers_degree_hours_replace_strength() -> None:
+    """3000 °C·h over −10 °C at 10 °C: 150 h; the same in °F·h over 14 °F: 5400 °F·h."""
+    trace = np.full(400, 10.0)
+    metric = Criterion("temperature_time_factor", "degC_h", at_least=3000.0, datum=-10.0)
+    inches = Criterion("temperature_time_factor", "degF_h", at_least=5400.0, datum=14.0)
+    for criterion in (metric, inches):
+        assert ready_by_criterion(temperature_c=trace, criterion=criterion)[0] == 150
+
+
+def test_hours_below_the_engineers_temperature_do_not_count() -> None:
+    """Seven days at 50 °F or warmer: every second day is colder, so it takes 13."""
+    days = np.repeat([10.0, 9.9] * 10, 24)
+    week = Criterion("grout_temperature", "degF", at_least=50.0, for_h=168.0)
+    assert ready_by_criterion(temperature_c=days, criterion=week)[0] == 13 * 24
+
+
+def test_a_break_strength_is_never_met_by_the_calendar() -> None:
+    broken = Criterion("grout_strength", "psi", at_least=1500.0, specimens=3)
+    warm = ready_by_criterion(temperature_c=np.full(900, 25.0), criterion=broken)
+    assert (warm == NEVER).all()

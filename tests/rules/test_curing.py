@@ -21,7 +21,7 @@ from rules.curing import (
     shared_trace,
 )
 from rules.elements import block_wall, footing
-from rules.films import Place, Weather, covers, surroundings
+from rules.films import FaceWeather, Place, covers, surroundings
 from rules.freeze import Fate
 from rules.heat import settled
 from rules.strength import FAST
@@ -48,7 +48,7 @@ def hours_of(daily: np.ndarray, swing: float) -> np.ndarray:
 def both(
     work: FreshWork, protection: Protection, air: np.ndarray, finishes: np.ndarray = FINISHES
 ) -> tuple[Cured, Shared, Coarse]:
-    weather = Weather(
+    weather = FaceWeather(
         start=np.datetime64("2026-11-10T05") + np.arange(air.shape[1]) * np.timedelta64(1, "h"),
         air_temperature_c=air,
         wind_speed_ms=np.full(air.shape[1], 5.0),

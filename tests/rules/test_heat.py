@@ -21,7 +21,7 @@ from rules.elements import (
     slab,
 )
 from rules.errors import OutOfRange
-from rules.films import Place, Surroundings, Weather, covers, surroundings
+from rules.films import FaceWeather, Place, Surroundings, covers, surroundings
 from rules.heat import Traces, coarse, march
 from rules.hydration import TYPE_I_II, Hydration
 from rules.propagate import loss_matrix, steady_state, steps_of
@@ -38,9 +38,9 @@ SECTIONS = [
 ]
 
 
-def weather(air: np.ndarray, wind: float = 4.0) -> Weather:
+def weather(air: np.ndarray, wind: float = 4.0) -> FaceWeather:
     hours = air.shape[-1]
-    return Weather(
+    return FaceWeather(
         start=START + np.arange(hours) * np.timedelta64(1, "h"),
         air_temperature_c=air,
         wind_speed_ms=np.full(hours, wind),
@@ -287,7 +287,7 @@ def test_the_sun_warms_the_face_that_looks_at_it() -> None:
 
 def test_missing_columns_are_taken_on_their_cold_side_and_named() -> None:
     section, air = block_wall(), np.full(30, -2.0)
-    bare_table = Weather(start=weather(air).start, air_temperature_c=air)
+    bare_table = FaceWeather(start=weather(air).start, air_temperature_c=air)
     (found,) = surroundings(bare_table, PLACE, [covers()["blanket"]], section)
     (known,) = surroundings(weather(air, 6.0), PLACE, [covers()["blanket"]], section)
     assert set(found.assumed) == {
