@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -16,6 +16,8 @@ from rules.weather import EDGE_TOLERANCE
 # A fact is a word, a yes or no, several words, or a number with its unit.
 Value: TypeAlias = bool | str | tuple[str, ...] | tuple[float, str]
 Facts: TypeAlias = Mapping[str, Value]
+# What a job file's ``element`` calls the same thing as a site fact.
+ALSO_SAID: Final = {"section_thickness": ("section",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +52,12 @@ def holds(condition: Condition, facts: Facts) -> bool | None:
 
 def said(what: str, facts: Facts) -> list[Value]:
     """Return what is known under a name; ``*.cement`` is the cement of every element."""
-    if not what.startswith("*."):
-        return [facts[what]] if what in facts else []
-    return [value for name, value in facts.items() if name.endswith(what[1:])]
+    element, _, condition = what.partition(".")
+    if element != "*":
+        value = facts.get(what)
+        return [] if value is None else [value]
+    endings = tuple(f".{name}" for name in (condition, *ALSO_SAID.get(condition, ())))
+    return [facts[name] for name in facts if name.endswith(endings)]
 
 
 def _meets(value: Value, condition: Condition) -> bool:
