@@ -62,6 +62,43 @@ def test_a_kill_at_any_moment_loses_no_acknowledged_entry(tmp_path: Path) -> Non
     assert in_the_middle > 0 or KILLS < 50  # kills fell inside a commit, else this shows little
 
 
+COMMAND = "import sys; from scheduler.cli import main; sys.exit(main())"
+
+
+def log_command(store: Path, text: str) -> subprocess.Popen[str]:
+    job = ROOT / "tests" / "jobfile" / "whole.yaml"
+    options = ["--store", str(store), "--at", "2026-11-10T12:00", "--no-plan", "--note", text]
+    return subprocess.Popen(
+        [sys.executable, "-c", COMMAND, "log", str(job), *options],
+        cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+@pytest.mark.soak
+def test_closein_log_killed_at_any_moment_keeps_what_it_acknowledged(tmp_path: Path) -> None:
+    path, chance = tmp_path / "closein.db", random.Random(20261125)
+    begun = time.monotonic()
+    output, errors = log_command(path, "note 0").communicate(timeout=120)
+    assert (output.startswith("logged 1."), errors) == (True, "")
+    takes_s = time.monotonic() - begun
+    promised, begun_texts = {"note 0"}, {"note 0"}
+    for kill in range(1, KILLS + 1):
+        text = f"note {kill}"
+        process = log_command(path, text)
+        begun_texts.add(text)
+        time.sleep(chance.uniform(0.3, 1.2) * takes_s)
+        process.send_signal(signal.SIGKILL)
+        output, _ = process.communicate()
+        promised |= {text} if output.startswith("logged") else set()
+        store = open_store(str(path))
+        (job,) = store.jobs()
+        kept = [entry.text for entry in store.entries(job)]
+        assert promised <= set(kept) <= begun_texts
+        assert len(set(kept)) == len(kept)
+        assert store.verify() == ()
+        store.close()
+
+
 def test_writers_at_the_same_time_wait_and_none_fails(tmp_path: Path) -> None:
     path = tmp_path / "closein.db"
     processes = [writer(path, f"crew{n}", 20) for n in range(5)]
