@@ -16,7 +16,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from pydantic import (
     AfterValidator,
-    BeforeValidator,
     Field,
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
@@ -54,7 +53,7 @@ class OneOf:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchema:
-        return {**handler(schema), "enum": list(self.names())}
+        return {**handler(schema), "title": self.what, "enum": list(self.names())}
 
     def _check(self, name: str) -> str:
         if name not in self.names():
@@ -87,7 +86,7 @@ class Written:
 
     read: Callable[[str, Known], object]
     pattern: str
-    example: str
+    examples: tuple[str, ...]
 
     def __get_pydantic_core_schema__(
         self, source: object, handler: GetCoreSchemaHandler
@@ -97,11 +96,11 @@ class Written:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchema:
-        return {"type": "string", "pattern": self.pattern, "examples": [self.example]}
+        return {"type": "string", "pattern": self.pattern, "examples": list(self.examples)}
 
     def _check(self, value: object, info: core_schema.ValidationInfo) -> object:
         if not isinstance(value, str):
-            raise ValueError(f"write it like {self.example}")
+            raise ValueError(f"write it like {self.examples[0]}")
         return self.read(value, info.context if isinstance(info.context, Known) else Known())
 
 
@@ -186,24 +185,27 @@ _SHIFT: Final = rf"^(off|{_CLOCK}\s*[-–]\s*{_CLOCK})$"
 
 Moment = Annotated[
     datetime,
-    Written(lambda t, known: moments.moment(t, known.zone), f"^{_MOMENT}$", "2026-11-20T08:00"),
+    Written(lambda t, known: moments.moment(t, known.zone), f"^{_MOMENT}$", ("2026-11-20T08:00",)),
 ]
-Day = Annotated[date, Written(lambda t, _: moments.day(t), f"^{_DAY}$", "2026-11-20")]
-Clock = Annotated[time, Written(lambda t, _: moments.clock(t), f"^{_CLOCK}$", "16:30")]
+Day = Annotated[date, Written(lambda t, _: moments.day(t), f"^{_DAY}$", ("2026-11-20",))]
+Clock = Annotated[time, Written(lambda t, _: moments.clock(t), f"^{_CLOCK}$", ("16:30",))]
 DayOrMoment = Annotated[
-    date | datetime, Written(_day_or_moment, f"^({_DAY}|{_MOMENT})$", "2026-11-20T08:00")
+    date | datetime,
+    Written(_day_or_moment, f"^({_DAY}|{_MOMENT})$", ("2026-11-20", "2026-11-20T08:00")),
 ]
 ClockOrMoment = Annotated[
-    time | datetime, Written(_clock_or_moment, f"^({_CLOCK}|{_MOMENT})$", "16:30")
+    time | datetime,
+    Written(_clock_or_moment, f"^({_CLOCK}|{_MOMENT})$", ("16:30", "2026-11-20T08:00")),
 ]
-ShiftHours = Annotated[tuple[time, time] | None, Written(_shift, _SHIFT, "07:00-16:30")]
+ShiftHours = Annotated[tuple[time, time] | None, Written(_shift, _SHIFT, ("07:00-16:30", "off"))]
 WeekDays = Annotated[
-    tuple[int, ...], Written(_week_days, rf"^({_NAMES})([-,]\s*({_NAMES}))*$", "mon-fri")
+    tuple[int, ...], Written(_week_days, rf"^({_NAMES})([-,]\s*({_NAMES}))*$", ("mon-fri",))
 ]
 
-NumberOrYes = Annotated[float | bool, Written(_number_or_yes, r"^\S+$", "35.5")]
+NumberOrYes = Annotated[float | bool, Written(_number_or_yes, r"^\S+$", ("35.5", "yes"))]
 WordOrNumber = Annotated[
-    float | bool | str, Written(lambda t, _: value_of(t), r"^.{1,2000}$", "true")
+    float | bool | str,
+    Written(lambda t, _: value_of(t), r"^.{1,2000}$", ("true", "9.5", "type_iii")),
 ]
 
 WorkType = Annotated[str, OneOf("work type", lambda: words().work_types)]
@@ -228,8 +230,42 @@ Hours = Annotated[float, Field(ge=0, le=8784)]  # a leap year
 Share = Annotated[float, Field(gt=0, le=1)]
 
 
-def _listed(value: object) -> object:
-    return [value] if isinstance(value, str | Mapping) else value
+class Listed:
+    """A list of which one may stand without the brackets."""
+
+    @classmethod
+    def __get_pydantic_core_schema__(
+        cls, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(cls._list, handler(source))
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchema:
+        listed = handler(schema)
+        return {"anyOf": [listed, listed["items"]]}
+
+    @staticmethod
+    def _list(value: object) -> object:
+        return [value] if isinstance(value, str | Mapping) else value
 
 
-Listed = BeforeValidator(_listed)  # one of it may stand without the list's brackets
+@dataclass(frozen=True, slots=True)
+class OrJust:
+    """A mapping for which the text of one of its keys may stand."""
+
+    key: str
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(self._mapping, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchema:
+        return {"anyOf": [{"type": "string"}, handler(schema)]}
+
+    def _mapping(self, value: object) -> object:
+        return {self.key: value} if isinstance(value, str) else value

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import ClassVar, Self
+from itertools import combinations
+from typing import Any, ClassVar, Self
 
 from pydantic import (
     BaseModel,
     ConfigDict,
+    GetJsonSchemaHandler,
     ModelWrapValidatorHandler,
     ValidationError,
     model_validator,
 )
-from pydantic_core import InitErrorDetails, PydanticCustomError
+from pydantic_core import InitErrorDetails, PydanticCustomError, core_schema
 
 
 class Part(BaseModel):
@@ -28,6 +30,19 @@ class Part(BaseModel):
         """Return, by key, what is wrong between the keys as they are written."""
         del given
         return {}
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Add which keys exclude or replace each other."""
+        written: dict[str, Any] = handler.resolve_ref_schema(handler(schema))
+        rules: list[dict[str, Any]] = [
+            {"oneOf": [{"required": [key]} for key in group]} for group in cls.exactly_one
+        ]
+        pairs = [pair for group in cls.at_most_one for pair in combinations(group, 2)]
+        rules += [{"not": {"required": list(pair)}} for pair in pairs]
+        return {**written, "allOf": rules} if rules else written
 
     @model_validator(mode="wrap")
     @classmethod

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, Field
 
 from rules.units import UNITS
 from rules.words import site_quantities
@@ -25,6 +25,7 @@ from scheduler.jobfile.fields import (
     Listed,
     Measure,
     Moment,
+    OrJust,
     Quantity,
     Role,
     Share,
@@ -112,13 +113,6 @@ class LinkPart(Part):
     gate: GatePart | None = _says("strength to wait for", default=None)
 
 
-def _link(value: object) -> object:
-    return {"task": value} if isinstance(value, str) else value
-
-
-Link = Annotated[LinkPart, BeforeValidator(_link)]  # an id alone is a plain predecessor
-
-
 class AppointmentPart(Part):
     """A fixed date with somebody outside the job."""
 
@@ -146,7 +140,9 @@ class TaskPart(Part):
     duration_h: float | None = _says("hours of shift it takes", gt=0, le=2000, default=None)
     quantity: QuantityPart | None = _says("amount and rate, in place of hours", default=None)
     crew: Annotated[list[CrewId], Listed] = _says("who does it", default=[])
-    after: Annotated[list[Link], Listed] = _says("what comes before", default=[])
+    after: Annotated[list[Annotated[LinkPart, OrJust("task")]], Listed] = _says(
+        "what comes before", default=[]
+    )
     may_pause: bool = _says("may it stop overnight and go on next day", default=False)
     appointment: AppointmentPart | None = _says("fixed date with somebody", default=None)
     not_before: DayOrMoment | None = _says("earliest start", default=None)
