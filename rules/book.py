@@ -54,7 +54,7 @@ from rules.book_rows import (
     Substitute,
     Tell,
 )
-from rules.book_words import Held, unknown_in_order, unknown_words
+from rules.book_words import Held, Stranger, strangers_in_order, strangers_in_row
 from rules.errors import BookFault, CloseinError, Faults
 from rules.moments import Moment
 from rules.words import nearest
@@ -112,9 +112,9 @@ def _faults(file: str, row: str, error: ValidationError) -> list[CloseinError]:
     out: list[CloseinError] = []
     for found in error.errors():
         place = ".".join(str(step) for step in found["loc"])
-        field_ = f"{row} {place}".strip()
-        value = "" if place == "" else found["input"]
-        out.append(BookFault(file, field_, value, found["msg"].removeprefix("Value error, ")))
+        value = None if place == "" else found["input"]
+        want = found["msg"].removeprefix("Value error, ")
+        out.append(BookFault(file, f"{row} {place}".strip(), value, want))
     return out
 
 
@@ -168,7 +168,7 @@ def read_rows(file: str, text: str) -> tuple[list[Row], list[Order]]:
     try:
         page = BookFile.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
-        raise Faults([BookFault(file, "text", "", f"is no TOML: {error}")]) from error
+        raise Faults([BookFault(file, "text", None, f"is no TOML: {error}")]) from error
     except ValidationError as error:
         raise Faults(_faults(file, "", error)) from error
     common = {"sets": page.sets, "source": page.source, "verify": page.verify}
@@ -177,17 +177,17 @@ def read_rows(file: str, text: str) -> tuple[list[Row], list[Order]]:
     rows = _each(file, raws, common, Row, faults)
     orders = _each(file, page.order, common, Order, faults)
     held = _held()
-    faults += [
-        BookFault(file, item.id, "", want) for item in rows for want in unknown_words(item, held)
-    ]
-    faults += [
-        BookFault(file, item.id, "", want)
-        for item in orders
-        for want in unknown_in_order(item, held)
-    ]
+    for row in rows:
+        faults += [_fault(file, row.id, found) for found in strangers_in_row(row, held)]
+    for order in orders:
+        faults += [_fault(file, order.id, found) for found in strangers_in_order(order, held)]
     if faults:
         raise Faults(faults)
     return rows, orders
+
+
+def _fault(file: str, row: str, found: Stranger) -> BookFault:
+    return BookFault(file, f"{row} {found.field}", found.value, found.want)
 
 
 @cache
@@ -254,7 +254,7 @@ def _twice(ids: list[str]) -> list[CloseinError]:
     out: list[CloseinError] = []
     for row_id in ids:
         if row_id in seen:
-            out.append(BookFault("rows", row_id, "", "an id stands for one row only"))
+            out.append(BookFault("rows", row_id, None, "an id stands for one row only"))
         seen.add(row_id)
     return out
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from rules.book_rows import Condition, Order, Row
+from rules.book_rows import Asks, Condition, Order, Row
 from rules.quantities import is_fact, problem
-from rules.words import words
+from rules.words import nearest, words
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,55 +19,76 @@ class Held:
     sets: frozenset[str]
 
 
-def unknown_words(row: Row, held: Held) -> list[str]:
-    """Say which names of a row stand nowhere: work, quantity, measure, check, role, source."""
-    known = words()
-    out = _strangers("work type", row.work_types, known.work_types)
+@dataclass(frozen=True, slots=True)
+class Stranger:
+    """A name that stands nowhere: where it is written and what would be right."""
+
+    field: str
+    value: str | None  # None: the row lacks something
+    want: str
+
+
+def strangers_in_row(row: Row, held: Held) -> list[Stranger]:
+    """Return every name of a row that nothing else in the book gives."""
+    out = list(_unknown("work_types", row.work_types, words().work_types))
     if row.quantity:
-        out += [problem(row.quantity, "" if is_fact(row.quantity) else _own_unit(row))]
-    out += [problem(sub.quantity, sub.unit or row.unit) for sub in row.substitutes]
-    out += [_condition_problem(c) for c in _conditions(row)]
+        unit = row.counted.unit if row.counted is not None else row.unit
+        out += _quantity("quantity", row.quantity, "" if is_fact(row.quantity) else unit)
+    for substitute in row.substitutes:
+        out += _quantity("substitutes", substitute.quantity, substitute.unit or row.unit)
+    for condition in _conditions(row):
+        out += _condition(condition)
     for part in (row, *row.bands):
-        asked = [name for need in part.measures for name in need.measure]
-        out += _strangers("measure", asked, known.measures)
-        out += _strangers("measure of measures.toml", asked, held.measures)
-        out += _strangers("check", part.checks, known.checks)
-        out += _strangers("caution", part.cautions, known.cautions)
-        out += _strangers("role", [by for hold in part.holds for by in hold.by], known.roles)
-        out += _strangers("role", [who for tell in part.tells for who in tell.whom], known.roles)
-    out += _origin_problems(row, held)
-    return [line for line in out if line]
+        out += _asked(part, held)
+    return [*out, *_origin(row, held)]
 
 
-def _own_unit(row: Row) -> str:
-    return row.counted.unit if row.counted is not None else row.unit
+def strangers_in_order(order: Order, held: Held) -> list[Stranger]:
+    """Return every name of an order row that nothing else in the book gives."""
+    out = list(_unknown("before, after", (order.before, order.after), words().work_types))
+    for condition in (*order.when, *order.unless):
+        out += _condition(condition)
+    return [*out, *_origin(order, held)]
+
+
+def _asked(part: Asks, held: Held) -> Iterator[Stranger]:
+    known = words()
+    named = [name for need in part.measures for name in need.measure]
+    yield from _unknown("measures", named, frozenset(known.measures) & held.measures)
+    yield from _unknown("checks", part.checks, known.checks)
+    yield from _unknown("cautions", part.cautions, known.cautions)
+    yield from _unknown("holds", (by for hold in part.holds for by in hold.by), known.roles)
+    yield from _unknown("tells", (who for tell in part.tells for who in tell.whom), known.roles)
 
 
 def _conditions(row: Row) -> list[Condition]:
-    found = [*row.when, *row.unless]
-    found += [c for part in (row, *row.bands) for n in part.measures for c in (*n.when, *n.unless)]
-    found += [target for part in (row, *row.bands) for target in part.targets]
-    return found + [c for c in (row.recovers_when,) if c is not None]
+    parts = (row, *row.bands)
+    found = [*row.when, *row.unless, *(target for part in parts for target in part.targets)]
+    found += [c for part in parts for need in part.measures for c in (*need.when, *need.unless)]
+    return found + [c for c in (row.recovers_when, row.counted) if c is not None]
 
 
-def _condition_problem(condition: Condition) -> str:
-    return "" if is_fact(condition.what) else problem(condition.what, condition.unit)
+def _condition(condition: Condition) -> Iterator[Stranger]:
+    if not is_fact(condition.what):
+        yield from _quantity("condition", condition.what, condition.unit)
 
 
-def unknown_in_order(order: Order, held: Held) -> list[str]:
-    """Say which names of an order row stand nowhere."""
-    out = _strangers("work type", (order.before, order.after), words().work_types)
-    out += [_condition_problem(c) for c in (*order.when, *order.unless)]
-    out += _origin_problems(order, held)
-    return [line for line in out if line]
+def _quantity(field: str, name: str, unit: str) -> Iterator[Stranger]:
+    wrong = problem(name, unit)
+    if wrong:
+        yield Stranger(field, name, wrong)
 
 
-def _origin_problems(part: Row | Order, held: Held) -> list[str]:
-    out = _strangers("source", (part.source,), held.sources)
-    out += _strangers("set", part.sets, held.sets)
-    return out if part.clause else [*out, "has no clause"]
+def _origin(part: Row | Order, held: Held) -> Iterator[Stranger]:
+    yield from _unknown("source", (part.source,), held.sources)
+    yield from _unknown("sets", part.sets, held.sets)
+    if not part.clause:
+        yield Stranger("clause", None, "give the clause, table or page")
 
 
-def _strangers(kind: str, names: Iterable[str], known: Iterable[str]) -> list[str]:
-    found = set(known)
-    return [f"{kind} {name!r} is not known" for name in names if name not in found]
+def _unknown(field: str, names: Iterable[str], known: Iterable[str]) -> Iterator[Stranger]:
+    found = frozenset(known)
+    for name in names:
+        if name not in found:
+            near = nearest(name, found)
+            yield Stranger(field, name, f"did you mean {near}" if near else "is not known")

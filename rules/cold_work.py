@@ -22,7 +22,7 @@ class Schedule:
     """Longest work period by air (rows, coldest last) and wind (columns, calm first)."""
 
     at_or_below_c: FloatArray  # (rows,) each row begins at this air, rounded to whole degrees
-    at_least_mph: FloatArray  # (columns,)
+    at_least_kmh: FloatArray  # (columns,)
     minutes: FloatArray  # (rows, columns); 0: non-emergency work stops
     breaks: FloatArray  # (rows, columns) in four hours
     normal_minutes: float  # where the schedule asks for normal breaks only
@@ -36,7 +36,7 @@ def schedule() -> Schedule:
     rows = raw["row"]
     return Schedule(
         at_or_below_c=np.array([row["air_at_or_below_c"] for row in rows], dtype=np.float64),
-        at_least_mph=np.array(raw["wind_at_least_mph"], dtype=np.float64),
+        at_least_kmh=np.array(raw["wind_at_least_kmh"], dtype=np.float64),
         minutes=np.array([row["minutes"] for row in rows], dtype=np.float64),
         breaks=np.array([row["breaks"] for row in rows], dtype=np.float64),
         normal_minutes=float(raw["normal_minutes"]),
@@ -94,8 +94,8 @@ def _look_up(table: FloatArray, air: FloatArray, wind: FloatArray, *, warmer: fl
         raise OutOfRange("wind is negative")
     known = ~(np.isnan(air) | np.isnan(wind))
     degrees = np.rint(np.where(known, air, 0.0))
-    mph = convert(np.where(known, wind, 0.0), "m/s", "mph") + 1e-9
+    kmh = convert(np.where(known, wind, 0.0), "m/s", "km/h") + 1e-9
     row = np.searchsorted(-schedule().at_or_below_c, -degrees, side="right") - 1
-    column = np.searchsorted(schedule().at_least_mph, mph, side="right") - 1
+    column = np.searchsorted(schedule().at_least_kmh, kmh, side="right") - 1
     found = np.where(row < 0, warmer, table[np.maximum(row, 0), column])
     return np.where(known, found, np.nan)

@@ -49,7 +49,12 @@ class JobFileFault(FileFault):
 
 
 class BookFault(FileFault):
-    """One fault of the rule book."""
+    """One fault of the rule book; ``value`` None where a whole row is at fault."""
+
+    def __init__(self, file: str, field: str, value: object, want: str) -> None:
+        super().__init__(file, field, value, want)
+        if value is None:
+            self.args = (f"{file}: {field}: {want}",)
 
 
 class WeatherFileFault(FileFault):

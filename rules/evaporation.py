@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from rules.condensation import saturation_pressure_pa
 from rules.errors import OutOfRange
 from rules.units import convert
 from rules.verdict import FloatArray
@@ -77,19 +78,17 @@ def menzel_rate(
 
     References
     ----------
-    Menzel 1954 as printed in ACI 305R, from memory, compare with the edition: 0.315 (e0 - r ea)
-    (0.253 + 0.060 V), e in kPa, V in km/h. Vapour pressure over water: Magnus with the
-    coefficients of WMO-No. 8 (2008).
+    Menzel 1954 as printed in ACI 305R, from memory, compare with the edition: 0.44 (e0 - r ea)
+    (0.253 + 0.096 V) lb/ft²/h, e in psi, V in mph. Vapour pressure over water:
+    ``rules.condensation``.
     """
     share = _share(relative_humidity_pct)
-    wind_kmh = convert(_wind(wind_speed_05m_ms), "m/s", "km/h")
-    pull = _vapour_kpa(concrete_temperature_c) - share * _vapour_kpa(air_temperature_c)
-    return np.maximum(0.315 * pull * (0.253 + 0.060 * wind_kmh), 0.0)
-
-
-def _vapour_kpa(temperature_c: FloatArray) -> FloatArray:
-    t = np.asarray(temperature_c, dtype=np.float64)
-    return 0.6112 * np.exp(17.62 * t / (243.12 + t))
+    wind_mph = convert(_wind(wind_speed_05m_ms), "m/s", "mph")
+    pull_pa = saturation_pressure_pa(concrete_temperature_c) - share * saturation_pressure_pa(
+        air_temperature_c
+    )
+    lost = 0.44 * convert(pull_pa, "Pa", "psi") * (0.253 + 0.096 * wind_mph)
+    return np.maximum(convert(lost, "lb/ft2/h", "kg/m2/h"), 0.0)
 
 
 def _share(relative_humidity_pct: FloatArray) -> FloatArray:
