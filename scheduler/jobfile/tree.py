@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ruamel.yaml.error import MarkedYAMLError
 
 MOST_BYTES: Final = 256 * 1024  # a job of 500 tasks takes about 100 kB
+MOST_VALUES: Final = 30_000  # keys and values; a job of 1000 tasks has about 20,000
 DEEPEST: Final = 16  # the schema itself goes 7 deep
 NULLS: Final = frozenset({"", "~", "null", "Null", "NULL"})
 NOT_TEXT: Final = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -183,6 +184,7 @@ class _Builder:
     def __init__(self, file: str, events: Iterator[object]) -> None:
         self.file, self.events = file, events
         self.faults: list[JobFileFault] = []
+        self.values = 0
 
     def document(self) -> Node:
         """Return the one document's tree."""
@@ -218,6 +220,10 @@ class _Builder:
         if depth > DEEPEST:
             want = f"a job file nests at most {DEEPEST} deep"
             raise self._refused(event, "nested too deep", want)
+        self.values += 1
+        if self.values > MOST_VALUES:
+            want = f"a job file has at most {MOST_VALUES} keys and values"
+            raise self._refused(event, "one too many", want)
         line, column = _place(event)
         if kind == "MappingStart":
             keys: dict[str, tuple[int, int]] = {}
