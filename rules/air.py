@@ -96,3 +96,21 @@ def _not_negative(wind_speed_ms: FloatArray) -> FloatArray:
     if (wind < 0.0).any():
         raise OutOfRange("wind is negative")
     return wind
+
+
+def dew_point_margin(
+    *, surface_temperature_c: FloatArray, dew_point_temperature_c: FloatArray
+) -> FloatArray:
+    """How far a face is above the dew point; at or below zero it is wet.
+
+    Parameters
+    ----------
+    surface_temperature_c, dew_point_temperature_c : (..., hours)
+        The face, as read or by hour, and the dew point of the air. [°C]
+
+    Returns
+    -------
+    (..., hours)
+        The margin. [K]
+    """
+    return np.asarray(surface_temperature_c - dew_point_temperature_c, dtype=np.float64)

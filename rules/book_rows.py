@@ -170,6 +170,7 @@ class Row(Asks):
     if_absent: Literal["not_known", "check"] = "not_known"
     if_no_record: Literal["not_known", "check"] = "not_known"  # hours before the table begins
     on_site: bool = False  # read on site, though the weather has a column of that name
+    unsaid: bool | None = None  # what a fact that nobody stated counts as; None: not judged
     safety: bool = False  # keeps people safe: never merely a check
     bands: tuple[Band, ...] = ()
     also: Names = ()  # other numbers told beside this one

@@ -18,6 +18,7 @@ Value: TypeAlias = bool | str | tuple[str, ...] | tuple[float, str]
 Facts: TypeAlias = Mapping[str, Value]
 # What a job file's ``element`` calls the same thing as a site fact.
 ALSO_SAID: Final = {"section_thickness": ("section",)}
+NOTHING: Final = frozenset({"none", "no", "nothing"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,9 @@ def _unknown(condition: Condition) -> bool | None:
 def same_word(value: Value, wanted: bool | tuple[str, ...]) -> bool:
     """Tell whether a fact says what a condition or band names."""
     if isinstance(wanted, bool):
-        return value is wanted
+        # A word for something that is there, such as what a wall is covered with, is a yes.
+        said_yes = value if isinstance(value, bool) else value not in NOTHING
+        return said_yes is wanted
     said = value if isinstance(value, tuple) else (value,)
     return bool(set(map(str, said)) & set(wanted))
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.book import Condition
+from rules.facts import Value, same_word
 from rules.quantities import is_fact
 from rules.units import convert
 from scheduler.planning.answer import Span
@@ -19,7 +20,6 @@ from scheduler.planning.decide_trial import Trial
 from scheduler.planning.log import Fact
 
 EDGE: Final = 1e-6
-NOTHING: Final = frozenset({"none", "no", "false", "nothing", "0"})
 SIZES: Final = (("_m", "m"), ("_mpa", "MPa"), ("_c", "degC"))  # of a task's element, house units
 Mask = NDArray[np.float64]  # 1 holds, 0 does not, NaN nobody knows
 
@@ -60,18 +60,12 @@ def _fact_holds(condition: Condition, trial: Trial) -> bool | None:
         number = said_number(condition.what, condition.unit, trial)
         return None if number is None else _within(condition, number)
     value = said(condition.what, trial)
-    return None if value is None else fits(value, condition.is_)
+    return None if value is None else same_word(as_said(value), condition.is_)
 
 
-def fits(value: object, wanted: bool | tuple[str, ...]) -> bool:
-    """Tell whether what is said is what a row means.
-
-    A word for something that is there, such as what a wall is covered with, counts as yes.
-    """
-    if isinstance(wanted, bool):
-        truth = value if isinstance(value, bool) else str(value) not in NOTHING
-        return bool(truth) is wanted
-    return str(value) in wanted
+def as_said(value: object) -> Value:
+    """Return what is said as the book's facts hold it: yes or no, else a word."""
+    return value if isinstance(value, bool) else str(value)
 
 
 def said_number(what: str, unit: str, trial: Trial) -> float | None:

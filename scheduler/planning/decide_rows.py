@@ -10,8 +10,10 @@ from typing import Final
 import numpy as np
 
 from rules.book import Asks, Band, Need, Row
+from rules.facts import same_word
 from rules.moments import Moment
 from rules.quantities import is_fact
+from rules.units import UNITS
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.answer import (
     CautionLine,
@@ -25,7 +27,7 @@ from scheduler.planning.answer import (
     TellLine,
 )
 from scheduler.planning.decide_ages import AGES, since
-from scheduler.planning.decide_conditions import Mask, by_hour, fits, said, said_number
+from scheduler.planning.decide_conditions import Mask, as_said, by_hour, said, said_number
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_quantities import (
     COLUMNS,
@@ -107,10 +109,10 @@ def _standing(trial: Trial, row: Row) -> Ruling | None:
 
 
 def _fact(trial: Trial, row: Row) -> Ruling | None:
-    value = said(row.quantity, trial)
+    value = _fresh_word(trial, row)
     if value is None:
         return _asked(trial, row, None, Outcome.GO, None)
-    band = next((b for b in row.bands if b.is_ is None or fits(value, b.is_)), None)
+    band = next((b for b in row.bands if b.is_ is None or same_word(as_said(value), b.is_)), None)
     if band is None:
         return _asked(trial, row, None, Outcome.GO, None)
     element, _, key = row.quantity.partition(".")
@@ -120,6 +122,18 @@ def _fact(trial: Trial, row: Row) -> Ruling | None:
     place = fact.place if fact is not None else ""
     limit = _limit(row, band, Reckoned(shown, "yes_no", "fact", at=at, place=place), "value")
     return _asked(trial, row, band, OUTCOMES[band.outcome], limit)
+
+
+def _fresh_word(trial: Trial, row: Row) -> object:
+    """Return what is said of a row's fact, while it counts; else what nobody's word counts as."""
+    element, _, key = row.quantity.partition(".")
+    fact = None if element == "task" else trial.known.fact(element, key, trial.task.place)
+    if fact is not None and fact.at is not None and row.reading_age_h is not None:
+        begins = max(trial.start, trial.known.now)
+        if hours_between(fact.at, begins) > row.reading_age_h:
+            return row.unsaid
+    value = said(row.quantity, trial)
+    return row.unsaid if value is None else value
 
 
 # readings, sizes and ages
@@ -439,7 +453,8 @@ def _limit_number(
         at = _over_at(trial, row, edges[0]) if row.quantity in AGES else event
         told = at is not None and (row.quantity in AGES or outcome is not Outcome.GO)
         return (NumberLine(row.limit_as, "first_time", at, "time"),) if told else ()
-    taken_as = "min" if row.limit_as.endswith(("_required", "_least")) else "value"
+    warm = row.limit_as.endswith("_required") and UNITS[row.unit][0] == "temperature"
+    taken_as = "min" if warm else "value"
     return (NumberLine(row.limit_as, taken_as, _refusing_edge(row, edges), row.unit),)
 
 

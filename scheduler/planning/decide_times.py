@@ -10,6 +10,8 @@ from scheduler.planning.decide_deadlines import of_task
 from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_trial import Trial
 
+UNTOLD_LOOK_H = 48.0
+
 
 def on_clock(when: Moment, trial: Trial, *, event: datetime | None = None) -> datetime | None:
     """Return a row's moment as a time; None where its event does not come.
@@ -34,7 +36,16 @@ def _anchor(name: str, trial: Trial, event: datetime | None) -> datetime | None:
     if name == "cut_off":
         ends = of_task(known, trial.task, trial.start)
         return ends[0].at if ends else None
+    if name == "inspected":
+        return _looked_at(trial)
     return _edge_of_day(name, trial)
+
+
+def _looked_at(trial: Trial) -> datetime:
+    """Return when the cut was last looked at; two days back where nobody told of a look."""
+    looks = [f for f in trial.known.all_facts("trench", "inspected") if f.value is True]
+    told = [f.at for f in looks if f.at is not None and f.at <= trial.start]
+    return max(told, default=trial.start - timedelta(hours=UNTOLD_LOOK_H))
 
 
 def _edge_of_day(name: str, trial: Trial) -> datetime:
