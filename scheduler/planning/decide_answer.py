@@ -25,9 +25,8 @@ from scheduler.planning.decide_commitments import commitment, done_span, protect
 from scheduler.planning.decide_deadlines import Deadline, of_measures, of_task
 from scheduler.planning.decide_judging import judge
 from scheduler.planning.decide_known import Known
-from scheduler.planning.decide_numbers import at_moments, extremes
+from scheduler.planning.decide_numbers import at_moments, bearing, extremes
 from scheduler.planning.decide_orders import orders_of
-from scheduler.planning.decide_quantities import COLUMNS
 from scheduler.planning.decide_ruling import (
     Judged,
     Ruling,
@@ -335,13 +334,7 @@ def _numbers(judged: Judged, chosen: Chosen, rulings: Sequence[Ruling]) -> Itera
         found += [] if number is None else [number]
         found += ruling.numbers
     found += extremes(trial, rulings)
-    looked = {
-        r.limit.quantity: r.limit.unit
-        for r in rulings
-        if r.limit is not None
-        and r.limit.quantity in COLUMNS
-        and r.limit.quantity != "precipitation_amount"
-    }
+    looked = {q: u for q, u in bearing(rulings).items() if q != "precipitation_amount"}
     moments = [trial.known.now, trial.start]
     if chosen.next_start is not None:
         moments.append(chosen.next_start)

@@ -93,7 +93,9 @@ def _ends(trial: Trial, row: Row) -> Iterable[tuple[datetime, str]]:
     if found is None:
         return
     for line in found.measures:
-        if line.end is not None and line.end > trial.end:
+        # What only begins when the period ends, such as slow cooling, is no part of it.
+        late = line.start is not None and line.start > trial.end
+        if line.end is not None and line.end > trial.end and not late:
             yield line.end, row.id
 
 

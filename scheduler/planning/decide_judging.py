@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from datetime import datetime
 
 from rules.book import Book, Row
 from rules.kinds import Form, kind_of
-from scheduler.planning.answer import CautionLine, LimitLine, Outcome
+from scheduler.planning.answer import CautionLine, LimitLine, NumberLine, Outcome
+from scheduler.planning.decide_ages import as_moment
 from scheduler.planning.decide_commitments import protects, strip_ruling
 from scheduler.planning.decide_deadlines import available_from
 from scheduler.planning.decide_known import Known, View
@@ -16,7 +18,7 @@ from scheduler.planning.decide_papers import rule_on
 from scheduler.planning.decide_rows import ruling
 from scheduler.planning.decide_ruling import GRAVITY, Judged, Ruling
 from scheduler.planning.decide_trial import Trial
-from scheduler.planning.job import Task, WhatIf
+from scheduler.planning.job import Document, Task, WhatIf
 
 
 def rows_of(book: Book, task: Task, *, done: bool) -> tuple[Row, ...]:
@@ -80,27 +82,35 @@ SITE_RECORD = "site record"
 
 def _not_there_yet(trial: Trial) -> Iterable[Ruling]:
     """Refuse work whose material or visitor comes later, or that may not begin yet."""
-    known: Known = trial.known
+    known = trial.known
     for paper in known.documents_for(trial.task):
         comes = available_from(known, paper)
-        supplied = paper.terms.get("supplier_of")
-        if (
-            comes is not None
-            and supplied
-            and known.local_day(comes) > known.local_day(trial.start)
-        ):
-            limit = LimitLine(
-                rule=f"document:{paper.id}", quantity=f"{supplied} on site", taken_as="first_time",
-                value=None, unit="time", outcome=Outcome.NO_GO, at=comes, source=paper.id,
-            )  # fmt: skip
-            yield Ruling(f"document:{paper.id}", Outcome.NO_GO, limit, clears_at=comes)
+        if comes is not None and paper.terms.get("supplier_of"):
+            rule = f"document:{paper.id}"
+            late = known.local_day(comes) > known.local_day(trial.start)
+            outcome = Outcome.NO_GO if late else Outcome.GO
+            limit = _from_then(rule, f"{paper.terms['supplier_of']} on site", comes, outcome)
+            numbers = tuple(_delay(known, paper))
+            yield Ruling(rule, outcome, limit, numbers=numbers, clears_at=comes if late else None)
     earliest = trial.task.not_before
     if earliest is not None and trial.start < earliest:
-        limit = LimitLine(
-            rule="job", quantity="not before", taken_as="first_time", value=None, unit="time",
-            outcome=Outcome.NO_GO, at=earliest, source="job file",
-        )  # fmt: skip
+        limit = _from_then("job", "not before", earliest, Outcome.NO_GO)
         yield Ruling("job", Outcome.NO_GO, limit, clears_at=earliest)
+
+
+def _from_then(rule: str, what: str, at: datetime, outcome: Outcome) -> LimitLine:
+    return LimitLine(
+        rule=rule, quantity=what, taken_as="first_time", value=None, unit="time",
+        outcome=outcome, at=at, source=rule,
+    )  # fmt: skip
+
+
+def _delay(known: Known, paper: Document) -> Iterable[NumberLine]:
+    now = as_moment(known, paper.terms.get("delivery"))
+    was = as_moment(known, paper.terms.get("delivery_was"))
+    if now is not None and was is not None:
+        days = (known.local_day(now) - known.local_day(was)).days
+        yield NumberLine("delivery_delay", "duration", days, "d")
 
 
 def supposing(trial: Trial, what_if: WhatIf) -> Trial:

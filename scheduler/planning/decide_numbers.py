@@ -6,9 +6,9 @@ decides.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 
 import numpy as np
@@ -16,16 +16,16 @@ import numpy as np
 from rules.book import Row
 from rules.units import convert
 from scheduler.planning.answer import NumberLine, Outcome, Span
-from scheduler.planning.decide_ages import as_moment, since
+from scheduler.planning.decide_ages import since
 from scheduler.planning.decide_conditions import said_number
 from scheduler.planning.decide_history import SOURCES
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_known import Known, reading_time
-from scheduler.planning.decide_quantities import COLUMNS, over_hours, reach, weather
+from scheduler.planning.decide_quantities import COLUMNS, begins, over_hours, reach, weather
 from scheduler.planning.decide_ruling import Ruling, after, hours_between
-from scheduler.planning.decide_times import forecast_end
 from scheduler.planning.decide_trial import Trial
 
+WET_DAYS: Final = 3
 FREEZING_F: Final = 32.0  # the freezing point of water, in the unit people read it
 Numbers = Iterator[NumberLine]
 
@@ -201,16 +201,6 @@ def _first_freezing(told: Told) -> Numbers:
                 return
 
 
-def _delivery_delay(told: Told) -> Numbers:
-    trial = told.trial
-    for paper in trial.known.documents_for(trial.task):
-        now = as_moment(trial.known, paper.terms.get("delivery"))
-        was = as_moment(trial.known, paper.terms.get("delivery_was"))
-        if now is not None and was is not None:
-            days = (trial.known.local_day(now) - trial.known.local_day(was)).days
-            yield NumberLine("delivery_delay", "duration", days, "d")
-
-
 NAMED: Final[Mapping[str, Callable[[Told], Numbers]]] = {
     "air_temperature_midpoint": _midpoint,
     "air_above_freezing": _above_freezing,
@@ -224,34 +214,32 @@ NAMED: Final[Mapping[str, Callable[[Told], Numbers]]] = {
     "any_precipitation_probability": _any_chance,
     "hot_weather_limit_passed": _passed,
     "age_at_first_freezing": _first_freezing,
-    "delivery_delay": _delivery_delay,
 }
 
 # extremes of the weather that bears on a task
 
 
-def extremes(trial: Trial, rulings: Iterable[Ruling]) -> list[NumberLine]:
+def bearing(rulings: Iterable[Ruling]) -> dict[str, str]:
+    """Return the weather that some limit looks at, with its unit."""
+    return {name: unit for ruling in rulings for name, unit in ruling.bears}
+
+
+def extremes(trial: Trial, rulings: Sequence[Ruling]) -> list[NumberLine]:
     """Return the extremes of each weather quantity that a limit looks at.
 
-    Over the hours of work, and over all that the forecast tells from then on (from now on, where
-    the work has begun).
+    Over the hours of work, over all that is told from now on, and for rain over each wet day.
     """
-    quantities = {
-        r.limit.quantity: r.limit.unit
-        for r in rulings
-        if r.limit is not None and r.limit.quantity in COLUMNS
-    }
-    end = forecast_end(trial.known)
-    spans = [trial.span]
-    begins = max(trial.known.now, min(trial.start, trial.known.now))
-    if end is not None and end > begins:
-        spans.append(Span(begins, end))
-    made = [
-        number
-        for quantity, unit in quantities.items()
-        for span in spans
-        for number in _extreme(trial.known, quantity, unit, span)
-    ]
+    known = trial.known
+    made: list[NumberLine] = []
+    for quantity, unit in bearing(rulings).items():
+        spans = [trial.span]
+        begin, end = begins(known, quantity), reach(known, quantity)
+        if begin is not None and end is not None and end > known.now:
+            spans.append(Span(max(known.now, begin), end))
+        for span in spans:
+            made += _extreme(known, quantity, unit, span)
+        if quantity == "precipitation_amount":
+            made += _wet_days(known, unit)
     return list(dict.fromkeys(made))
 
 
@@ -261,6 +249,20 @@ def _extreme(known: Known, quantity: str, unit: str, span: Span) -> Iterable[Num
         found = over_hours(known, quantity, unit, taken_as, span, whole=False)
         if found.value is not None:
             yield NumberLine(quantity, taken_as, found.value, unit, window=span)
+
+
+def _wet_days(known: Known, unit: str) -> Iterable[NumberLine]:
+    """Give the rain of each coming local day that has some."""
+    for later in range(WET_DAYS):
+        day = known.local_day(known.now) + timedelta(days=later)
+        span = Span(_midnight(known, day), _midnight(known, day + timedelta(days=1)))
+        found = over_hours(known, "precipitation_amount", unit, "sum", span, whole=True)
+        if found.value:
+            yield NumberLine("precipitation_amount", "sum", found.value, unit, window=span)
+
+
+def _midnight(known: Known, day: date) -> datetime:
+    return datetime.combine(day, time(0), tzinfo=known.zone).astimezone(UTC)
 
 
 def at_moments(

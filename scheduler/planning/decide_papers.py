@@ -13,8 +13,10 @@ from typing import Final
 
 import numpy as np
 
+from rules.remedies import remedies
 from rules.units import convert
 from scheduler.planning.answer import (
+    CautionLine,
     CheckLine,
     LimitLine,
     MeasureLine,
@@ -36,7 +38,15 @@ from scheduler.planning.decide_quantities import (
     site,
     weather,
 )
-from scheduler.planning.decide_ruling import GRAVITY, Ruling, after, graded, hours_between, worst
+from scheduler.planning.decide_ruling import (
+    GRAVITY,
+    REFUSED,
+    Ruling,
+    after,
+    graded,
+    hours_between,
+    worst,
+)
 from scheduler.planning.decide_trial import Trial
 from scheduler.planning.job import Alternative, Criterion, Document, Task
 
@@ -45,11 +55,40 @@ ENGINEER: Final = "engineer"
 
 
 def rule_on(trial: Trial, document: Document) -> list[Ruling]:
-    """Return the rulings of the alternative that is nearest to go."""
+    """Return the rulings of the alternative that is nearest to go.
+
+    Where even that one refuses, what the other ways lack is told too, with what would mend it.
+    """
     tried = [_alternative(trial, document, a) for a in document.alternatives]
     if not tried:
         return []
-    return min(tried, key=_gravity)
+    best = min(tried, key=_gravity)
+    if not any(ruling.refuses for ruling in best):
+        return best
+    others = [replace(r, outcome=Outcome.GO) for way in tried if way is not best for r in way]
+    return [_mended(trial, ruling) for ruling in [*best, *others]]
+
+
+def _mended(trial: Trial, ruling: Ruling) -> Ruling:
+    """Return a ruling with what is done about the quantity that falls short."""
+    limit = ruling.limit
+    if limit is None or limit.outcome not in REFUSED:
+        return ruling
+    remedy = remedies().get(limit.quantity)
+    if remedy is None:
+        return ruling
+    on_hand = trial.known.job.on_hand
+    names = [n for n in remedy.measures if n in on_hand] or list(remedy.measures[:1])
+    lines = tuple(
+        MeasureLine(n, trial.known.now, trial.start, ruling.rule, on_hand=n in on_hand)
+        for n in names
+    )
+    return replace(
+        ruling,
+        measures=(*ruling.measures, *lines),
+        checks=(*ruling.checks, *map(CheckLine, remedy.checks)),
+        cautions=(*ruling.cautions, *map(CautionLine, remedy.cautions)),
+    )
 
 
 def _gravity(rulings: list[Ruling]) -> tuple[int, float]:
@@ -188,12 +227,23 @@ def _weather(trial: Trial, criterion: Criterion) -> Ruling:
     )
     if found.missing == "beyond":
         found = _as_far_as_known(known, criterion, taken_as, window)
+    dry = _dry_numbers(known, span, criterion) if criterion.quantity in AMOUNTS else []
     if found.value is None and not found.missing:  # wet, but how much is not said
         found = replace(found, value=None, missing="")
         ruling = _ruling(criterion, found, taken_as, moves=True)
         limit = None if ruling.limit is None else graded(ruling.limit, Outcome.NO_GO)
-        return replace(ruling, outcome=Outcome.NO_GO, limit=limit)
-    return _ruling(criterion, found, taken_as, moves=True)
+        return replace(ruling, outcome=Outcome.NO_GO, limit=limit, numbers=tuple(dry))
+    return _ruling(criterion, found, taken_as, moves=True, numbers=dry)
+
+
+def _dry_numbers(known: Known, span: Span, criterion: Criterion) -> list[NumberLine]:
+    """Give the dry hours after the work, and those that are asked for."""
+    asked = [] if criterion.for_h is None else [
+        NumberLine("dry_time", "min", criterion.for_h, "h")]  # fmt: skip
+    wet = first_rain(known, span.end)
+    if wet is None:
+        return asked
+    return [NumberLine("dry_time", "duration", hours_between(span.end, wet), "h"), *asked]
 
 
 def _as_far_as_known(known: Known, criterion: Criterion, taken_as: str, window: Span) -> Reckoned:

@@ -27,7 +27,7 @@ from scheduler.planning.job import Task
 from scheduler.planning.log import Fact, Reading
 
 Sense = Literal["low", "high"]
-Missing = Literal["", "absent", "gap", "stale", "beyond"]
+Missing = Literal["", "absent", "gap", "stale", "beyond", "before"]
 
 # Weather by its plain name: the house column and the unit that column is in.
 COLUMNS: Final = weather_columns()
@@ -127,16 +127,21 @@ def over_hours(
 def _kept(
     known: Known, quantity: str, values: FloatArray, span: Span, *, whole: bool
 ) -> tuple[FloatArray, Missing]:
+    """Return the hours that count: not those that passed unseen, nor those nobody reaches."""
     series = known.view.hours[COLUMNS[quantity][0]]
     hours = np.arange(values.size) + hour_of(span.start)
+    unseen = np.isnan(values)
+    passed = (hours <= hour_of(known.now)) & unseen
+    early = (hours < series.first) & ~passed
     beyond = hours >= series.end
-    passed = (hours < hour_of(known.now)) & np.isnan(values)
+    if whole and early.any():
+        return values, "before"
     if (beyond & ~passed).any() and (whole or beyond.all()):
         return values, "beyond"
-    keep = ~beyond & ~passed
-    if np.isnan(values[keep]).any():
-        return values, "gap"
-    return (values[keep], "") if keep.any() else (values, "beyond")
+    keep = ~beyond & ~passed & ~early
+    if not keep.any():
+        return values, "before" if passed.any() or early.any() else "beyond"
+    return (values, "gap") if unseen[keep].any() else (values[keep], "")
 
 
 def aggregate(values: FloatArray, taken_as: str) -> tuple[float, int | None]:

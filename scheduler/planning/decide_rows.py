@@ -142,13 +142,22 @@ def _fresh_word(trial: Trial, row: Row) -> object:
 def _value(trial: Trial, row: Row) -> Ruling | None:
     found = _read(trial, row)
     if found is None or found.value is None:
-        if row.if_absent == "not_known" and row.safety and row.quantity in AGES:
-            limit = _limit(row, None, Reckoned(None, row.unit, missing="absent"), "value")
-            return _asked(trial, row, None, Outcome.NOT_KNOWN, limit)
-        return _asked(trial, row, None, Outcome.GO, None)
+        return _unread(trial, row)
     band = band_of(row, float(found.value))
     limit = _limit(row, band, found, "value")
     return _asked(trial, row, band, OUTCOMES[band.outcome], limit)
+
+
+def _unread(trial: Trial, row: Row) -> Ruling:
+    """Say a limit that nobody has read against: the work is not judged by it, people look first.
+
+    An age that nobody can tell keeps people off where it keeps them safe.
+    """
+    limit = _limit(row, None, Reckoned(None, row.unit, missing="absent"), "value")
+    refuses = row.safety and row.quantity in AGES
+    outcome = Outcome.NOT_KNOWN if refuses else Outcome.GO
+    told = limit if refuses or row.limit_as else None
+    return _asked(trial, row, None, outcome, told)
 
 
 def _read(trial: Trial, row: Row) -> Reckoned | None:
@@ -314,7 +323,7 @@ def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | No
     found = reckon(trial, row, span, taken_as)
     if found.missing == "absent":
         return _absent(trial, row, span)
-    if found.value is None and row.if_no_record == "check" and span.start < trial.known.now:
+    if found.missing == "before" and row.if_no_record == "check":
         return _asked(trial, row, None, Outcome.GO, None)
     shown = "mean" if taken_as == "midpoint" else taken_as
     if found.value is None:
@@ -438,8 +447,16 @@ def _asked(
             for p in parts for t in p.tells for who in t.whom
         ),
         numbers=_limit_number(trial, row, outcome, event),
+        bears=_bears(row),
         clears_at=_clears(trial, row) if refused else None,
     )  # fmt: skip
+
+
+def _bears(row: Row) -> tuple[tuple[str, str], ...]:
+    """Return the weather that a row looks at, in itself or in its conditions."""
+    looked = [(row.quantity, row.unit)]
+    looked += [(c.what, c.unit) for c in (*row.when, *row.unless)]
+    return tuple((name, unit) for name, unit in looked if name in COLUMNS and not row.on_site)
 
 
 def _limit_number(
@@ -459,10 +476,10 @@ def _limit_number(
 
 
 def _refusing_edge(row: Row, edges: Sequence[float]) -> float:
-    """Return the edge at which a row begins to refuse; its first edge where it never does."""
+    """Return the edge at which a row begins to refuse, or to ask where it never refuses."""
     refusing = [i for i, b in enumerate(row.bands) if b.outcome is Verdict.NO_GO]
     if not refusing:
-        return edges[0]
+        return edges[-1] if row.low_is_worse else edges[0]
     if refusing[-1] == len(row.bands) - 1:
         return edges[max(refusing[0] - 1, 0)]
     return edges[refusing[-1]]

@@ -42,6 +42,7 @@ class Ruling:
     holds: tuple[HoldLine, ...] = ()
     tells: tuple[TellLine, ...] = ()
     numbers: tuple[NumberLine, ...] = ()
+    bears: tuple[tuple[str, str], ...] = ()  # weather it looks at, with the unit
     clears_at: datetime | None = None  # when a refusal may be over; None: nobody can say
     moves: bool = False  # True where other hours of work may fare better: weather, age
 
