@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from rules.moments import Moment, moment
-from rules.quantities import is_fact
+from rules.quantities import is_fact, weather_columns
 from rules.units import UNITS
 from rules.verdict import KEYS, Verdict
 
@@ -312,7 +312,8 @@ def _hours_problem(row: Row) -> str:
 
 
 def _source_problem(row: Row) -> str:
-    if row.if_absent == "check":
+    refuses = any(band.outcome is Verdict.NO_GO for band in row.bands)
+    if row.if_absent == "check" and (refuses or row.quantity in weather_columns()):
         if row.safety:
             return "a limit that keeps people safe never falls back to a check"
         if row.unit in UNITS and UNITS[row.unit][0] == "temperature":

@@ -203,15 +203,14 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
     if binds is False:
         return None
     values = _hours_of(trial, row, span)
+    if isinstance(binds, np.ndarray) and not (np.isnan(binds) | (binds > 0)).any():
+        calm = None if values is None else _calm(row, values, span)
+        return _asked(trial, row, _mildest(row), Outcome.GO, calm)
     if values is None:
         return _absent(trial, row, span)
-    mask = np.full(values.size, 1.0)
-    if isinstance(binds, np.ndarray):
-        mask = binds
-    elif binds is None:
+    mask = binds if isinstance(binds, np.ndarray) else np.full(values.size, 1.0)
+    if binds is None:
         mask = np.full(values.size, np.nan)
-    if not (np.isnan(mask) | (mask > 0)).any():
-        return _asked(trial, row, _mildest(row), Outcome.GO, _calm(row, values, span))
     return _gravest_hour(trial, row, values, mask, span)
 
 
@@ -239,11 +238,13 @@ def _gravest_hour(
     for i, (value, here) in enumerate(zip(values, mask, strict=True)):
         if here == 0.0:
             continue
-        if np.isnan(value) or np.isnan(here):
+        if np.isnan(value):
             graded[i] = Verdict.NOT_KNOWN
             continue
-        bands[i] = band_of(row, float(value))
-        graded[i] = bands[i].outcome  # type: ignore[union-attr]
+        here_band = bands[i] = band_of(row, float(value))
+        # Where nobody knows whether the row binds, it asks for its measures, never more.
+        worst_here = here_band.outcome
+        graded[i] = min(worst_here, Verdict.NOT_KNOWN) if np.isnan(here) else worst_here
     worst = int(graded.max())
     stale = trial.known.view.stale and worst < Verdict.NO_GO
     places = np.flatnonzero(graded == worst)
