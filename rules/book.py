@@ -222,6 +222,45 @@ def _each(
     return out
 
 
+def read_bands(row: Row, raws: Iterable[Mapping[str, Any]]) -> tuple[Band, ...]:
+    """Read bands that stand in for a row's own, as the book's files write them.
+
+    Raises
+    ------
+    Faults
+        Every fault of them.
+    """
+    faults: list[CloseinError] = []
+    bands: list[Band] = []
+    for raw in raws:
+        try:
+            bands.append(Band.model_validate(dict(raw)))
+        except ValidationError as error:
+            faults += _faults("override", row.id, error)
+    if faults:
+        raise Faults(faults)
+    return tuple(bands)
+
+
+def replaced(row: Row, changes: Mapping[str, object]) -> Row:
+    """Return a row with other parts, checked like a row that was read.
+
+    Raises
+    ------
+    Faults
+        If the row no longer makes sense.
+    """
+    parts = {name: getattr(row, name) for name in Row.model_fields}
+    try:
+        new = Row.model_validate({**parts, **changes})
+    except ValidationError as error:
+        raise Faults(_faults("override", row.id, error)) from error
+    found = [_fault("override", row.id, stranger) for stranger in strangers_in_row(new, _held())]
+    if found:
+        raise Faults(found)
+    return new
+
+
 @cache
 def all_rows() -> tuple[tuple[Row, ...], tuple[Order, ...]]:
     """Return every row and order of every edition, checked.

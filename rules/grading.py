@@ -29,7 +29,9 @@ from rules.words import site_quantities
 
 NEVER: Final = 2**30
 GO, NOT_KNOWN, NO_GO = np.int8(Verdict.GO), np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
-TABLE_ANCHORS: Final = frozenset({"start", "end"})  # what a start hour and its finish can place
+# What a start hour and its finish can place. The dry hours that a document asks for are judged
+# with the document; the row itself then looks up to the end of the work.
+TABLE_ANCHORS: Final = {"start": "start", "end": "end", "dry_end": "end"}
 
 
 def is_by_hour(row: Row) -> bool:
@@ -41,7 +43,7 @@ def is_by_start(row: Row) -> bool:
     """Tell whether a row looks at weather over hours placed by the work's start and end."""
     if row.hours is None or is_on_site(row) or row.taken_as == "count":
         return False
-    return {row.hours.from_.anchor, row.hours.until.anchor} <= TABLE_ANCHORS
+    return {row.hours.from_.anchor, row.hours.until.anchor} <= TABLE_ANCHORS.keys()
 
 
 def is_on_site(row: Row) -> bool:
@@ -85,8 +87,8 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
     if applies is False or row.hours is None:
         return np.zeros(weather.hours, dtype=np.int8)
     outcomes = codes(row, asked)
-    anchor = row.hours.from_.anchor
-    if anchor != row.hours.until.anchor:
+    anchor, last = (TABLE_ANCHORS[m.anchor] for m in (row.hours.from_, row.hours.until))
+    if anchor != last:
         return _judge_windows(row, outcomes, applies, weather, *window(row, ends))
     events = np.arange(weather.hours + 1, dtype=np.int64)
 
@@ -228,7 +230,7 @@ def window(
     over = np.where(ends >= NEVER, begun + 1, ends)
     edges_ = ((row.hours.from_, floor), (row.hours.until, ceil))
     low, high = (
-        (begun if moment.anchor == "start" else over) + whole(moment.offset_h)
+        (begun if TABLE_ANCHORS[moment.anchor] == "start" else over) + whole(moment.offset_h)
         for moment, whole in edges_
     )
     return low, high

@@ -101,7 +101,7 @@ def _of_task(key: str, trial: Trial) -> object:
     task = trial.task
     if key == "grouted":
         return grouted(trial)
-    own = getattr(task, key, None) if key in {"load", "beside", "place", "label"} else None
+    own = getattr(task, key, None) if key in {"id", "load", "beside", "place", "label"} else None
     return own or task.element.get(key)
 
 

@@ -17,7 +17,7 @@ from scheduler.planning.job import Task
 def facts_of(known: Known, task: Task) -> Facts:
     """Return the task's keys, the site's facts, ages and the worst readings."""
     out: dict[str, Value] = {}
-    for name in ("load", "beside", "place", "label"):
+    for name in ("id", "load", "beside", "place", "label"):
         word = getattr(task, name)
         if word:
             out[f"task.{name}"] = word

@@ -15,7 +15,7 @@ from scheduler.planning.job import Task
 from scheduler.planning.log import Fact, Progress, Reading
 
 SIZES: Final = {"_m": "m", "_mpa": "MPa", "_c": "degC"}  # endings of a task's element
-OF_TASK: Final = ("load", "beside", "place", "label")
+OF_TASK: Final = ("id", "load", "beside", "place", "label")
 
 
 class KnownFacts(Mapping[str, Value]):

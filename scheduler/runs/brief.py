@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.book import load_book
 from scheduler.planning.briefing import Brief
 from scheduler.planning.briefing import brief as sort_answers
+from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import Planned
 from scheduler.runs.desk import Desk, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
@@ -32,7 +32,7 @@ def brief(desk: Desk) -> Morning:
     """
     gathered = gather(desk, command="brief")
     gathered, climate = with_climate(desk, gathered)
-    book = load_book(desk.job.book)
+    book = job_book(desk.job)
     found = today_of(gathered, book)
     planned = planned_of(desk, gathered, climate, book)
     keep(desk, gathered)

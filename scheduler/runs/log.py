@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.book import load_book
 from rules.errors import LogMoved, LogRefused, WeatherUnavailable
+from scheduler.planning.job_book import job_book
 from scheduler.planning.log import Entry
 from scheduler.planning.plan_job import Planned
 from scheduler.planning.progress import progress_until
@@ -45,7 +45,7 @@ def log(desk: Desk, given: bytes | Sequence[Mapping[str, object]], *, replan: bo
     except WeatherUnavailable as error:  # what was logged stays logged
         return Logged(entries, None, None, why_not=str(error))
     gathered, climate = with_climate(desk, gathered)
-    book = load_book(desk.job.book)
+    book = job_book(desk.job)
     after = planned_of(desk, gathered, climate, book)
     first = min(entry.seq for entry in entries)
     earlier = tuple(e for e in desk.store.entries(desk.job.id) if e.seq < first)

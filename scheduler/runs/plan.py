@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from rules.book import Book, load_book
+from rules.book import Book
 from scheduler.planning.climate_years import ClimateYears
+from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import Planned, plan_job, planned_hours
 from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
@@ -20,7 +21,7 @@ def plan(desk: Desk) -> tuple[Planned, Gathered]:
     """
     gathered = gather(desk, command="plan")
     gathered, climate = with_climate(desk, gathered)
-    planned = planned_of(desk, gathered, climate, load_book(desk.job.book))
+    planned = planned_of(desk, gathered, climate, job_book(desk.job))
     keep(desk, gathered)
     return planned, gathered
 

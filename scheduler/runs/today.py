@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rules.book import Book, load_book
+from rules.book import Book
 from scheduler.planning.answer import Call, TaskAnswer
 from scheduler.planning.daylight import sun_at
 from scheduler.planning.decide import decide
+from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import is_stale
 from scheduler.runs.desk import Desk, Gathered, gather, keep
 
@@ -35,7 +36,7 @@ def today(desk: Desk) -> Today:
         If the weather cannot be had or read.
     """
     gathered = gather(desk, command="today")
-    book = load_book(desk.job.book)
+    book = job_book(desk.job)
     found = today_of(gathered, book)
     keep(desk, gathered)
     return found

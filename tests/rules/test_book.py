@@ -16,6 +16,11 @@ id = "trial.row"
 clause = "somewhere"
 """
 BANDS = 'bands = [{up_to = 40, outcome = "no_go"}, {outcome = "go"}]\n'
+FALLING = """bands = [
+  {up_to = 9, outcome = "go"}, {up_to = 4, outcome = "go"}, {outcome = "no_go"},
+]
+"""
+NOON = 'taken_as = "min"\nhours = {from = "noon", until = "end"}\nbands ='
 WHOLE = HEAD + 'work_types = ["lay_block"]\nquantity = "air_temperature"\nunit = "degF"\n' + BANDS
 
 
@@ -35,8 +40,7 @@ def test_a_whole_row_is_read() -> None:
     [
         ("{up_to = 40,", "{", "bands overlap"),
         ('{outcome = "go"}]', '{up_to = 50, outcome = "go"}]', "bands leave a gap above 50"),
-        (BANDS, 'bands = [{up_to = 9, outcome = "go"}, {up_to = 4, outcome = "go"}, '
-         '{outcome = "no_go"}]\n', "up_to must rise"),
+        (BANDS, FALLING, "up_to must rise"),
         (BANDS, "", "a quantity without bands"),
         ('"air_temperature"', '"air_temprature"', "did you mean air_temperature"),
         ('"air_temperature"', '"air.wind_chil"', "is not known"),
@@ -52,7 +56,7 @@ def test_a_whole_row_is_read() -> None:
         ('outcome = "no_go"', 'outcome = "no_go", limits = 3', "Extra inputs"),
         ("bands =", 'taken_as = "mean"\nbands =', "taken as mean over which hours"),
         ("bands =", 'hours = {from = "start", until = "end"}\nbands =', "leave hours out"),
-        ("bands =", 'taken_as = "min"\nhours = {from = "noon", until = "end"}\nbands =', "no moment"),
+        ("bands =", NOON, "no moment"),
         ("bands =", 'when = [{what = "wind_speed", above = 8}]\nbands =', "a bound and no unit"),
         ("bands =", 'when = [{what = "wall.braced"}]\nbands =', "either `is` or a bound"),
         ("bands =", 'if_absent = "check"\nbands =', "temperature limit never"),
@@ -69,7 +73,9 @@ def test_a_faulty_row_is_named_with_what_would_be_right(old: str, new: str, want
 
 def test_all_faults_of_a_file_are_told_at_once() -> None:
     second = WHOLE.split("[[row]]")[1].replace("trial.row", "other.row")
-    lines = said(WHOLE.replace("lay_block", "lay_blok") + "[[row]]" + second.replace("degF", "mph"))
+    lines = said(
+        WHOLE.replace("lay_block", "lay_blok") + "[[row]]" + second.replace("degF", "mph")
+    )
     assert "trial.row" in lines
     assert "other.row" in lines
 
