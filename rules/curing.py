@@ -27,7 +27,7 @@ from rules.elements import Section, fresh_start
 from rules.films import Cover, Place, Surroundings, standing
 from rules.freeze import Fate, FateArray, Freezing, ages_h, fate_on_one_trace, freezing, middles
 from rules.gates import FreezeRule, freeze_rule
-from rules.heat import Traces, coarse, march, strongest_row
+from rules.heat import Traces, coarse, march
 from rules.hydration import TYPE_I_II, Hydration
 from rules.strength import ROUNDING_H, SLOW, IntArray, StrengthModel, hours_to_age
 from rules.verdict import FloatArray
@@ -139,6 +139,7 @@ class Shared:
     work: FreshWork
     element_c: FloatArray  # (..., hours + 1)
     edge_c: FloatArray
+    before_c: FloatArray  # coldest that units and soil are, bare, at each moment
     rate: FloatArray  # (..., hours) equivalent hours gained by the element
     edge_rate: FloatArray
 
@@ -149,8 +150,8 @@ class Shared:
 
     def first(self, count: int) -> Shared:
         """Return the first so many scenarios."""
-        cut = (part[:count] for part in (self.element_c, self.edge_c, self.rate, self.edge_rate))
-        return Shared(self.work, *cut)
+        parts = (self.element_c, self.edge_c, self.before_c, self.rate, self.edge_rate)
+        return Shared(self.work, *(part[:count] for part in parts))
 
     def fate(
         self, need_h: float | FloatArray, begin: IntArray | None = None
@@ -205,10 +206,15 @@ def shared_trace(work: FreshWork, around: Sequence[Surroundings]) -> Shared:
         element is the last to warm as it is the last to cool.
     """
     element, edge = (
-        np.minimum.reduce([coarse(section=section, around=felt) for felt in around])
+        [coarse(section=section, around=felt) for felt in around]
         for section in (work.section, work.section.at_edge())
     )
-    return _rated(work, element, edge)
+    return _rated(
+        work,
+        np.minimum.reduce([trace.fresh_c for trace in element]),
+        np.minimum.reduce([trace.fresh_c for trace in edge]),
+        before_c=element[-1].coldest_c,
+    )
 
 
 def aged_by(model: StrengthModel, cured: Cured, shared: Shared) -> tuple[Cured, Shared]:
@@ -218,14 +224,17 @@ def aged_by(model: StrengthModel, cured: Cured, shared: Shared) -> tuple[Cured, 
         age_h=ages_h(coldest_c=cured.element.coldest_c, rate=model.rate),
         edge_age_h=ages_h(coldest_c=cured.edge.coldest_c, rate=model.rate),
     )
-    return other, _rated(replace(shared.work, model=model), shared.element_c, shared.edge_c)
+    work = replace(shared.work, model=model)
+    return other, _rated(work, shared.element_c, shared.edge_c, before_c=shared.before_c)
 
 
-def _rated(work: FreshWork, element_c: FloatArray, edge_c: FloatArray) -> Shared:
+def _rated(
+    work: FreshWork, element_c: FloatArray, edge_c: FloatArray, *, before_c: FloatArray
+) -> Shared:
     element, edge = (
         work.model.rate(temperature_c=middles(trace)) for trace in (element_c, edge_c)
     )
-    return Shared(work, element_c, edge_c, element, edge)
+    return Shared(work, element_c, edge_c, before_c, element, edge)
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,8 +298,7 @@ def bounded(
     floor = _floor(work, around=around, protection=protection, place=place, steps=steps)
     pairs = zip(protection.covers, around, strict=True)
     outside = [felt for cover, felt in pairs if cover.air_c is None]
-    before_c = coarse(section=work.section, around=around[-1], every_node=True)
-    level = _levels((outside or around)[0], before_c, work, steps)
+    level = _levels((outside or around)[0], shared.before_c, work, steps)
     own = np.append(floor.freezing.fate[:, 0], Fate.FREEZES)[level]
     open_ = own == Fate.NOT_KNOWN
     if open_.any():
@@ -324,7 +332,7 @@ def _floor(
             cover=cover,
             place=place,
             section=work.section,
-            kind=strongest_row(felt),
+            kind=felt.strongest,
             hours=steps,
         )
         for cover, felt in zip(protection.covers, around, strict=True)
@@ -346,12 +354,13 @@ def _levels(
     Or that units and soil are at that moment, from the days before.
     """
     on_ground = work.section.far_resistance_m2k_w is not None
-    felt = outside.face_c[..., 0] if on_ground else outside.face_c.min(axis=-1)
+    first, second = outside.face_c[..., 0], outside.face_c[..., 1]
+    felt = first if on_ground else np.minimum(first, second)
     felt = np.concatenate([felt, felt[..., -1:]], axis=-1)
     coldest = np.minimum(_least_ahead(felt, steps), np.minimum(before_c, work.placed_c))
     none = LEVELS_C.size
     row = np.where(coldest >= LEVELS_C[0], coldest - LEVELS_C[0], none)  # NaN: none
-    return np.minimum(row.astype(np.intp), none)
+    return np.minimum(row, none).astype(np.intp)
 
 
 def _least_ahead(values: FloatArray, steps: int) -> FloatArray:

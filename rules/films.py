@@ -85,6 +85,7 @@ class Surroundings:
     face_c: FloatArray  # (..., hours, 2) at the beginning of each hour
     kind: NDArray[np.int16]  # (..., hours) row of ``face_w_m2k`` that holds in the hour
     face_w_m2k: FloatArray  # (kinds, 2)
+    strongest: int  # row that lets most heat through, of those that occur
     assumed: tuple[str, ...] = ()  # columns that some hour or all had to do without
 
     def first(self, count: int) -> Surroundings:
@@ -201,13 +202,16 @@ def _under(cover: Cover, outdoors: _Outdoors, place: Place, section: Section) ->
         inside = np.maximum(air, cover.air_c)
         faces = _both_faces(inside, inside, place, section)
         kind = np.zeros(air.shape, dtype=np.int16)
-        return Surroundings(faces, kind, _conductances(np.array([STILL_AIR_W_M2K]), section))
+        return Surroundings(faces, kind, _conductances(np.array([STILL_AIR_W_M2K]), section), 0)
     first = outdoors.first_c + cover.absorptance * outdoors.sun_k
     kind = (outdoors.wind_class + WIND_TOPS_MS.size * outdoors.hit).astype(np.int16)
+    through = _conductances(_through(cover), section)
+    occur = np.flatnonzero(np.bincount(kind.ravel()))
     return Surroundings(
         face_c=_both_faces(first, outdoors.second_c, place, section),
         kind=np.broadcast_to(kind, air.shape),
-        face_w_m2k=_conductances(_through(cover), section),
+        face_w_m2k=through,
+        strongest=int(occur[np.argmax(through[occur, 0])]),
         assumed=outdoors.assumed,
     )
 
@@ -241,6 +245,7 @@ def standing(
         face_c=_both_faces(felt, felt, place, section),
         kind=np.zeros(felt.shape, dtype=np.int16),
         face_w_m2k=_conductances(through, section),
+        strongest=0,
     )
 
 

@@ -189,8 +189,19 @@ def _traces(
     )
 
 
-def coarse(*, section: Section, around: Surroundings, every_node: bool = False) -> FloatArray:
-    """Return the coldest fresh node by hour without the cement's heat: one trace for all starts.
+@dataclass(frozen=True, slots=True)
+class CoarseTrace:
+    """One trace for all starts, without the cement's heat; (..., hours + 1) each.
+
+    NaN from a gap until it has worn off to a thousandth.
+    """
+
+    fresh_c: FloatArray  # coldest of the nodes that would hold fresh material
+    coldest_c: FloatArray  # coldest of all nodes
+
+
+def coarse(*, section: Section, around: Surroundings) -> CoarseTrace:
+    """Return the coldest nodes at the beginning of each hour and the end of the last.
 
     Parameters
     ----------
@@ -198,30 +209,30 @@ def coarse(*, section: Section, around: Surroundings, every_node: bool = False) 
         The element.
     around : Surroundings
         (..., hours); the strongest conductance that occurs is taken for every hour.
-    every_node
-        The coldest of all nodes, not only of those that hold fresh material.
 
     Returns
     -------
-    (..., hours + 1)
-        At the beginning of each hour and the end of the last. NaN from a gap until it has worn
-        off to a thousandth. [°C]
+    CoarseTrace
+        [°C]
     """
     network, steps, faces = _strongest(section, around)
     lead, hours = around.face_c.shape[:-2], around.face_c.shape[-2]
     felt, gap = _without_gaps(around)
-    young = np.flatnonzero(held_nodes(network) | every_node)
     begin = steady_state(network, faces, felt[:, 0])
+    wanted, young = np.arange(network.nodes), held_nodes(network)
     if _mirrored(network, faces) and np.array_equal(felt[..., 0], felt[..., 1]):
-        young = young[: (young.size + 1) // 2]  # the other half is the same
+        wanted = wanted[: (network.nodes + 1) // 2]  # the other half is the same
         felt, steps = felt[..., :1], _both_faces_as_one(steps)
-    out = np.empty((felt.shape[0], hours + 1))
-    out[:, 0] = begin[:, young].min(axis=-1)
-    for first, inside, _ in _blocks(felt, steps, young, begin):
-        out[:, first + 1 : first + 1 + inside.shape[1]] = inside.min(axis=-1)
-    if gap.any():
-        out[_worn(gap, steps)] = np.nan
-    return out.reshape(*lead, hours + 1)
+    fresh, coldest = (np.empty((felt.shape[0], hours + 1)) for _ in range(2))
+    fresh[:, 0], coldest[:, 0] = begin[:, young].min(axis=-1), begin.min(axis=-1)
+    for first, inside in _blocks(felt, steps, wanted, begin):
+        through = slice(first + 1, first + 1 + inside.shape[-1])
+        inside[:, young[wanted]].min(axis=1, out=fresh[:, through])
+        inside.min(axis=1, out=coldest[:, through])
+    for out in (fresh, coldest):
+        if gap.any():
+            out[_worn(gap, steps)] = np.nan
+    return CoarseTrace(fresh.reshape(*lead, hours + 1), coldest.reshape(*lead, hours + 1))
 
 
 def settled(*, section: Section, around: Surroundings, hours: NDArray[np.intp]) -> FloatArray:
@@ -248,9 +259,9 @@ def settled(*, section: Section, around: Surroundings, hours: NDArray[np.intp]) 
     begin = steady_state(network, faces, felt[:, 0])
     out = np.empty((felt.shape[0], hours.size, network.nodes))
     out[:, hours == 0] = begin[:, None]
-    for first, inside, _ in _blocks(felt, steps, np.arange(network.nodes), begin):
-        here = (hours > first) & (hours <= first + inside.shape[1])
-        out[:, here] = inside[:, hours[here] - first - 1]
+    for first, inside in _blocks(felt, steps, np.arange(network.nodes), begin):
+        here = (hours > first) & (hours <= first + inside.shape[-1])
+        out[:, here] = np.moveaxis(inside[:, :, hours[here] - first - 1], 1, 2)
     if gap.any():
         out[_worn(gap, steps)[:, hours]] = np.nan
     return out.reshape(*around.face_c.shape[:-2], hours.size, network.nodes)
@@ -259,14 +270,8 @@ def settled(*, section: Section, around: Surroundings, hours: NDArray[np.intp]) 
 def _strongest(section: Section, around: Surroundings) -> tuple[Network, Steps, FloatArray]:
     """Return network, step and face conductances of the row that lets most heat through."""
     network = network_of(section)
-    faces = around.face_w_m2k[strongest_row(around)]
+    faces = around.face_w_m2k[around.strongest]
     return network, steps_of(network, faces[None]), faces
-
-
-def strongest_row(around: Surroundings) -> int:
-    """Return the row of wind and wetness that lets most heat through, of those that occur."""
-    rows = np.flatnonzero(np.bincount(around.kind.ravel()))
-    return int(rows[np.argmax(around.face_w_m2k[rows, 0])])
 
 
 def _without_gaps(around: Surroundings) -> tuple[FloatArray, NDArray[np.bool_]]:
@@ -289,11 +294,11 @@ def _mirrored(network: Network, faces_w_m2k: FloatArray) -> bool:
 
 def _blocks(
     felt: FloatArray, steps: Steps, wanted: NDArray[np.intp], state: FloatArray
-) -> Iterator[tuple[int, FloatArray, FloatArray]]:
+) -> Iterator[tuple[int, FloatArray]]:
     """Run all traces through the hours, a day in one product.
 
-    Gives the day's first hour, the wanted nodes after each of its hours (traces, length, wanted)
-    and the state at its end.
+    Gives the day's first hour and the wanted nodes after each of its hours, (traces, wanted,
+    length); the node comes before the hour, so that the least of the nodes is taken fast.
     """
     traces, hours, _ = felt.shape  # faces: two, or one for both
     powers, response = _day(steps)
@@ -301,12 +306,12 @@ def _blocks(
         length = min(BLOCK_H, hours - first)
         through = np.minimum(np.arange(first, first + length + 1), hours - 1)
         faces = felt[:, through].reshape(traces, -1)
-        own = powers[1 : length + 1][:, wanted].reshape(-1, state.shape[1])
-        outer = response[1 : length + 1, wanted, : length + 1].reshape(own.shape[0], -1)
-        inside = state @ own.T + faces @ outer.T
+        own = powers[1 : length + 1][:, wanted].swapaxes(0, 1).reshape(-1, state.shape[1])
+        outer = response[1 : length + 1, wanted, : length + 1].swapaxes(0, 1)
+        inside = state @ own.T + faces @ outer.reshape(own.shape[0], -1).T
         last = response[length, :, : length + 1].reshape(state.shape[1], -1)
         state = state @ powers[length].T + faces @ last.T
-        yield first, inside.reshape(traces, length, -1), state
+        yield first, inside.reshape(traces, wanted.size, length)
 
 
 def _day(steps: Steps) -> tuple[FloatArray, FloatArray]:

@@ -37,7 +37,8 @@ from scheduler.planning.job import Criterion, StrengthGate
 from scheduler.planning.tables import NEVER, IntArray, earliest, whole_hours
 
 MEMBERS: Final = 31  # traces of the full path; a forecast ensemble has as many
-FULL_H: Final = 240  # finishes this near are followed by the full path [h]
+NEAR_H: Final = 240  # every finish this near is followed, after that the last one of each day
+BETWEEN_H: Final = 24  # finishes between two followed ones this close fare as the worse of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +107,8 @@ def gate_tables(
     openings : Opening, by purpose
         What waits for it.
     finishes : (n,)
-        Hours at which the work may be finished and somebody asks; those within ``FULL_H`` and
-        the traces are followed by the full path, in the first ``members`` scenarios.
+        Hours at which the work may be finished and somebody asks; they are followed by the full
+        path, in the first ``members`` scenarios. Work finished earlier is ready no later.
     confidence
         Share of scenarios that must be ready.
     members
@@ -121,7 +122,7 @@ def gate_tables(
     around = surroundings(weather, place, protection.covers, work.section)
     coarse = bounded(work, around=around, protection=protection, place=place)
     hours = coarse.shared.hours
-    near = np.unique(finishes[(finishes >= 0) & (finishes <= min(FULL_H, hours - 1))])
+    near = np.unique(finishes[(finishes >= 0) & (finishes < hours)])
     followed = [felt.first(members) for felt in around]
     cured = full(
         work,
@@ -132,8 +133,8 @@ def gate_tables(
     )
     shared = coarse.shared.first(members)
     fate, safe = shared.fate_of(cured)
-    survives = (coarse.fate == Fate.SURVIVES).mean(axis=0)
-    survives[near] = (fate == Fate.SURVIVES).mean(axis=0)
+    bound = (coarse.fate == Fate.SURVIVES).mean(axis=0)
+    survives = _between(near, (fate == Fate.SURVIVES).mean(axis=0), bound)
     ready = {
         name: _opened(coarse.hours_to_age(_need_h(work.model, one)), hours, one, confidence)
         for name, one in openings.items()
@@ -157,6 +158,41 @@ def gate_tables(
         followed=np.isin(np.arange(hours + 1), near),
         assumed=tuple(dict.fromkeys(name for felt in around for name in felt.assumed)),
     )
+
+
+def asked_finishes(finish: IntArray, hours_a_day: int = 24) -> NDArray[np.intp]:
+    """Return the finishes worth following, from a finish table: all soon, later one a day.
+
+    Parameters
+    ----------
+    finish : (hours,)
+        Finish of every start, ``NEVER`` where the work may not start.
+    hours_a_day
+        Length of a day. [h]
+
+    Returns
+    -------
+    (n,)
+        Rising.
+    """
+    reached = np.unique(finish[finish < NEVER]).astype(np.intp)
+    day = reached // hours_a_day
+    last = np.append(day[1:] != day[:-1], True) if reached.size else np.zeros(0, dtype=np.bool_)
+    return reached[(reached <= NEAR_H) | last]
+
+
+def _between(near: NDArray[np.intp], shares: FloatArray, bound: FloatArray) -> FloatArray:
+    """Return the share that survives at every finish from the followed ones and the bound."""
+    if near.size == 0:
+        return bound
+    hours = np.arange(bound.size)
+    after = np.minimum(np.searchsorted(near, hours), near.size - 1)
+    before = np.maximum(np.searchsorted(near, hours, side="right") - 1, 0)
+    inside = (near[after] >= hours) & (near[before] <= hours)
+    inside &= near[after] - near[before] <= BETWEEN_H
+    found = np.where(inside, np.maximum(np.minimum(shares[after], shares[before]), bound), bound)
+    found[near] = shares
+    return found
 
 
 def _need_h(model: StrengthModel, one: Opening) -> float:

@@ -17,6 +17,7 @@ from scheduler.planning.fresh_work import protection
 from scheduler.planning.gates import (
     GateTables,
     Opening,
+    asked_finishes,
     at_confidence,
     gate_tables,
     opening,
@@ -191,3 +192,18 @@ def test_a_break_strength_is_never_met_by_the_calendar() -> None:
     broken = Criterion("grout_strength", "psi", at_least=1500.0, specimens=3)
     warm = ready_by_criterion(temperature_c=np.full(900, 25.0), criterion=broken)
     assert (warm == NEVER).all()
+
+
+def test_every_near_finish_and_the_last_of_each_later_day_is_followed() -> None:
+    finish = np.full(600, NEVER, dtype=np.int32)
+    finish[[3, 4, 5]] = [10, 11, 12]
+    finish[[400, 401, 402, 425]] = [410, 411, 420, 433]
+    assert asked_finishes(finish).tolist() == [10, 11, 12, 420, 433]
+    assert asked_finishes(np.full(5, NEVER, dtype=np.int32)).size == 0
+
+
+def test_a_finish_between_two_followed_ones_fares_as_the_worse() -> None:
+    found = tables_of(season(9.0), "blanket")
+    between = found.survives[31:54]
+    assert (between >= min(found.survives[30], found.survives[54]) - 1e-9).all()
+    assert (found.survives[:5] <= found.survives[5] + 1e-9).all()

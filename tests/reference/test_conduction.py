@@ -40,6 +40,7 @@ def steady_air(temperature_c: float, hours: int, conductance: float) -> Surround
         face_c=np.full((hours, 2), temperature_c),
         kind=np.zeros(hours, dtype=np.int16),
         face_w_m2k=np.array([[conductance, conductance]]),
+        strongest=0,
     )
 
 
@@ -183,8 +184,9 @@ def test_coarse_trace_of_a_daily_swing_has_the_exact_amplitude_and_lag() -> None
         face_c=np.stack([air, air], axis=-1),
         kind=np.zeros(hours.size, dtype=np.int16),
         face_w_m2k=np.array([[film, film]]),
+        strongest=0,
     )
-    found = coarse(section=section, around=around)[: hours.size]
+    found = coarse(section=section, around=around).fresh_c[: hours.size]
     kappa = np.sqrt(1j * omega / DIFFUSIVITY)
     x = np.linspace(-half, half, 25)
     shape = np.cosh(kappa * x) / (

@@ -206,7 +206,7 @@ def test_starts_and_scenarios_do_not_touch_each_other(air: np.ndarray) -> None:
 def test_the_coarse_path_is_never_warmer_where_work_is_placed_warm(air: np.ndarray) -> None:
     section = block_wall()
     (around,) = surroundings(weather(air), PLACE, [covers()["bare"]], section)
-    quick = coarse(section=section, around=around)
+    quick = coarse(section=section, around=around).fresh_c
     begin = np.full((2, 2, network_of(section).nodes), 30.0)
     full = march(
         section=section,
@@ -226,8 +226,8 @@ def test_the_coarse_path_equals_marching_without_cement(air: np.ndarray) -> None
     section = block_wall()
     dead = Hydration("none", 1e-9, 1e-9, 1.0, 1.0)
     (around,) = surroundings(weather(air), PLACE, [covers()["bare"]], section)
-    quick = coarse(section=section, around=around)
-    kind = around.face_w_m2k[int(around.kind.max())]
+    quick = coarse(section=section, around=around).fresh_c
+    kind = around.face_w_m2k[around.strongest]
     begin = steady_state(network_of(section), kind, around.face_c[:, 0])[:, None, :]
     full = march(
         section=section,
@@ -245,7 +245,7 @@ def test_a_gap_wears_off_in_the_coarse_path() -> None:
     air[100] = np.nan
     section = block_wall()
     (around,) = surroundings(weather(air), PLACE, [covers()["bare"]], section)
-    quick = coarse(section=section, around=around)
+    quick = coarse(section=section, around=around).fresh_c
     assert not np.isnan(quick[:100]).any()
     assert np.isnan(quick[100:125]).all()
     assert not np.isnan(quick[200:]).any()
