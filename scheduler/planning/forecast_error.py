@@ -126,15 +126,37 @@ def errors(name: str, normals: FloatArray, first_solar_hour: float, hours: int) 
     """
     leads = knots_h(first_solar_hour, hours)
     latent = normals[:, : leads.size] @ error_weights(leads, hours)
+    fat = fat_share(name, hours)
+    shaped = fat * fat_tailed(latent) + (1.0 - fat) * latent * math.sqrt(math.pi / 2.0)
+    return shaped * error_size(name, first_solar_hour, hours)
+
+
+def error_size(name: str, first_solar_hour: float, hours: int) -> FloatArray:
+    """Return the mean absolute error of each hour: the low's in the morning, the high's at three."""
     lead = np.arange(hours, dtype=np.float64)
-    size = SIZES[name]
-    low = mean_absolute_error(size.low, lead)
-    high = mean_absolute_error(size.high, lead)
+    low = mean_absolute_error(SIZES[name].low, lead)
+    high = mean_absolute_error(SIZES[name].high, lead)
     solar = (first_solar_hour + lead) % 24.0
     swing = np.interp(solar, [0.0, 6.0, 15.0, 24.0], [0.4, 0.0, 1.0, 0.4])
-    fat = size.fat_tails * np.clip((7.0 - (lead / 24.0 + 0.5)) / 6.0, 0.0, 1.0)  # 1 on day 1
-    shaped = fat * fat_tailed(latent) + (1.0 - fat) * latent * math.sqrt(math.pi / 2.0)
-    return shaped * (low + swing * (high - low))
+    size: FloatArray = low + swing * (high - low)
+    return size
+
+
+def fat_share(name: str, hours: int) -> FloatArray:
+    """Return how far each hour's tails are the survey's: 1 on day 1, 0 from day 7 on."""
+    day = np.arange(hours) / 24.0 + 0.5
+    share: FloatArray = SIZES[name].fat_tails * np.clip((7.0 - day) / 6.0, 0.0, 1.0)
+    return share
+
+
+def error_spread(name: str, first_solar_hour: float, hours: int) -> FloatArray:
+    """Return the standard deviation of each hour's error."""
+    normal, student = _student_by_normal()
+    weight = np.exp(-(normal**2) / 2.0)
+    fat = fat_share(name, hours)[:, None]
+    shaped = fat * student + (1.0 - fat) * normal * math.sqrt(math.pi / 2.0)
+    spread: FloatArray = np.sqrt((shaped**2 * weight).sum(axis=1) / weight.sum())
+    return spread * error_size(name, first_solar_hour, hours)
 
 
 def fat_tailed(latent: FloatArray) -> FloatArray:
