@@ -136,7 +136,7 @@ def forecast_of(
         solar = (first.hour + (record.longitude_deg or 0.0) / 15.0) % 24.0
         error = errors(TEMPERATURE, normals, solar, FORECAST_H)[0]
         spread = error_spread(TEMPERATURE, solar, FORECAST_H)
-        kept = np.clip(1.0 - (spread / rest.std(axis=0)) ** 2, 0.0, 1.0)
+        kept = np.clip(1.0 - (spread / np.maximum(rest.std(axis=0), 1e-9)) ** 2, 0.0, 1.0)
         mean = rest.mean(axis=0)
         air = mean + kept * (truth[row] - mean) + np.sqrt(kept) * error
     return HourlyTable(start=start + np.arange(FORECAST_H), columns={TEMPERATURE: air})
@@ -237,6 +237,8 @@ def sampling_interval(years: int, confidence: float) -> tuple[float, float]:
 
     Binomial: 2.5 % of records lie under the low end, 2.5 % over the high one.
     """
+    if confidence >= 1.0:
+        return 1.0, 1.0
     weights = np.array(
         [
             math.exp(

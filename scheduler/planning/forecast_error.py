@@ -132,7 +132,7 @@ def errors(name: str, normals: FloatArray, first_solar_hour: float, hours: int) 
 
 
 def error_size(name: str, first_solar_hour: float, hours: int) -> FloatArray:
-    """Return the mean absolute error of each hour: the low's in the morning, the high's at three."""
+    """Return the mean absolute error of each hour, between the low's and the high's."""
     lead = np.arange(hours, dtype=np.float64)
     low = mean_absolute_error(SIZES[name].low, lead)
     high = mean_absolute_error(SIZES[name].high, lead)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from functools import cache
 
 import numpy as np
 import pytest
@@ -10,7 +11,14 @@ import pytest
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.forecast_error import fat_tailed
 from scheduler.planning.hours import HourlyTable
-from scheduler.planning.scenarios import BLENDED, CLIMATE, FORECAST, UNKNOWN, scenarios
+from scheduler.planning.scenarios import (
+    BLENDED,
+    CLIMATE,
+    FORECAST,
+    UNKNOWN,
+    Scenarios,
+    scenarios,
+)
 
 NOW = datetime(2026, 11, 1, 5, tzinfo=UTC)
 AIR, WIND, RAIN = "air_temperature_c", "wind_speed_ms", "precipitation_amount_mm"
@@ -50,7 +58,12 @@ def forecast(hours: int = 216) -> HourlyTable:
     )
 
 
-def made(count: int = 600, seed: int = 7, **kwargs: object):
+@cache
+def many_made(count: int) -> Scenarios:
+    return made(count)
+
+
+def made(count: int = 600, seed: int = 7, **kwargs: object) -> Scenarios:
     return scenarios(
         **{
             "forecast": forecast(), "climate": climate(), "now": NOW, "count": count,
@@ -63,7 +76,7 @@ def made(count: int = 600, seed: int = 7, **kwargs: object):
 # to day 7: highs 2 to 5, lows 3 to 6
 @pytest.mark.parametrize("day", range(1, 8))
 def test_error_by_lead_day_is_the_published_one(day: int) -> None:
-    many = made(count=4000)
+    many = many_made(4000)
     error = np.abs(many.table.columns[AIR] - many.forecast.columns[AIR]).mean(axis=0) * 1.8
     local = (np.arange(error.size) + NOW.hour - 5) % 24  # solar hours at 75° west
     of_day = (np.arange(error.size) // 24) == day - 1
@@ -79,7 +92,7 @@ def test_error_by_lead_day_is_the_published_one(day: int) -> None:
 
 
 def test_wind_error_grows_as_stated() -> None:
-    many = made(count=4000)
+    many = many_made(4000)
     error = np.abs(many.table.columns[WIND] - 7.0).mean(axis=0) / 0.514444
     for day, knots in ((1, 3.5), (4, 4.5), (7, 5.5)):
         assert error[24 * day - 12] == pytest.approx(knots, rel=0.10)
@@ -94,7 +107,7 @@ def test_tails_have_the_surveys_ratio() -> None:
 
 
 def test_errors_of_neighbouring_hours_hang_together_and_those_of_far_days_do_not() -> None:
-    many = made(count=3000)
+    many = many_made(3000)
     error = many.table.columns[AIR][:, :168] - many.forecast.columns[AIR][:168]
     rank = error.argsort(axis=0).argsort(axis=0)
     assert np.corrcoef(rank[:, 60], rank[:, 61])[0, 1] > 0.95
@@ -103,7 +116,7 @@ def test_errors_of_neighbouring_hours_hang_together_and_those_of_far_days_do_not
 
 
 def test_rain_falls_as_often_and_as_much_as_stated() -> None:
-    many = made(count=4000)
+    many = many_made(4000)
     rain = many.table.columns[RAIN][:, 1:145].reshape(4000, 24, 6).sum(axis=2)
     chance = (rain > 0).mean(axis=0)
     stated = np.where((np.arange(1, 145).reshape(24, 6)[:, 0] // 6) % 3 == 1, 0.8, 0.1)
@@ -137,7 +150,7 @@ def test_no_jump_at_the_fade_beyond_the_records_own() -> None:
 
 
 def test_spread_does_not_dip_inside_the_fade() -> None:
-    many = made(count=3000)
+    many = many_made(3000)
     spread = many.table.columns[AIR].std(axis=0)
     fade = np.flatnonzero(many.origin[AIR] == BLENDED)
     ends = spread[[fade[0] - 1, fade[-1] + 1]]
