@@ -45,4 +45,4 @@ def test_a_record_too_short_or_of_another_kind_is_refused(
 def test_a_lower_confidence_needs_fewer_years(capsys: pytest.CaptureFixture[str]) -> None:
     file = str(recorded("obs", "daily-seattle-2012-2015.csv"))
     assert main([file, "--confidence", "0.6"]) != 2
-    assert "01 Nov  climate only          3" in capsys.readouterr().out
+    assert "01 Nov  climate only          4" in capsys.readouterr().out
