@@ -240,6 +240,7 @@ class Measure(Part):
     temperature_lift_c: float | None = None
     wind_cut: float | None = Field(default=None, ge=0.0, le=1.0)  # share of the wind kept off
     keeps_rain_off: bool = False
+    does_also: Names = ()  # weaker measures that it takes the place of
     set_up_h: float = Field(ge=0.0)
     people: int = Field(ge=0)
     workmanship: bool = False  # needs nothing fetched: always at hand

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from functools import reduce
+from functools import cache, reduce
 from math import ceil, floor
 from typing import Final
 
@@ -199,14 +199,21 @@ def missing_measures(row: Row, band: Band, asked: Asked) -> list[tuple[str, ...]
     """Return the measures a band asks for, any of each group, of which none is to be had."""
     if asked.measures is None:
         return []
-    to_be_had = asked.measures
-    book = measures()
+    to_be_had = at_hand(asked.measures)
     return [
         need.measure
         for need in (*row.measures, *band.measures)
-        if is_asked(need, asked.facts)
-        and not any(name in to_be_had or book[name].workmanship for name in need.measure)
+        if is_asked(need, asked.facts) and to_be_had.isdisjoint(need.measure)
     ]
+
+
+@cache
+def at_hand(to_be_had: frozenset[str]) -> frozenset[str]:
+    """Return the measures to be had, those they take the place of, and plain workmanship."""
+    book = measures()
+    weaker = {name for m in to_be_had if m in book for name in book[m].does_also}
+    workmanship = {name for name, measure in book.items() if measure.workmanship}
+    return frozenset(to_be_had | weaker | workmanship)
 
 
 # Windows

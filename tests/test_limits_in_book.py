@@ -1,0 +1,100 @@
+"""No limit stands in code: what is allowed, and from which value on, is the book's to say.
+
+The syntax tree of the core is read for comparisons with a number (also with a named constant that
+is a number). A comparison may stand where its function gives the formula it belongs to under
+``References``; else it needs a line in ``ALLOWED`` that says why it is no limit of the trade.
+"""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+CORE = sorted((ROOT / "rules").glob("*.py")) + sorted((ROOT / "scheduler/planning").glob("*.py"))
+# Where a number is compared outside a formula's own function, and why it is no limit of the trade.
+ALLOWED = {
+    ("rules/air.py", "_regression"): "ranges of the heat index regression, see heat_index",
+    ("rules/errors.py", "_short"): "length of a printed value",
+    ("rules/evaporation.py", "_share"): "humidity in per cent",
+    ("rules/films.py", "_outdoors"): "cloud in per cent; columns of the ISO 6946 film table",
+    ("rules/films.py", "_wet"): "how long and from what rain a cover insulates less, heat model",
+    ("rules/mould.py", "critical_humidity"): "range of the growth formula, see the module",
+    ("rules/mould.py", "growth_rate"): "range of the growth formula, see the module",
+    ("rules/mould.py", "_decline"): "pieces of the decline formula, see the module",
+    ("rules/propagate.py", "_responses"): "where a response has died away, numerical",
+    ("rules/wetting.py", "wet_hours"): "least rain a gauge tells, 0.01 in.",
+    ("scheduler/planning/daylight.py", "sun_at"): "upper rim of the sun on the horizon",
+    ("scheduler/planning/daylight.py", "sun"): "upper rim of the sun on the horizon",
+    ("scheduler/planning/decide_answer.py", "trimmed"): "how many numbers an answer holds",
+    ("scheduler/planning/decide_numbers.py", "_above_freezing"): "freezing point of water",
+    ("scheduler/planning/decide_numbers.py", "_freezing_time"): "freezing point of water",
+    ("scheduler/planning/decide_numbers.py", "_first_freezing"): "freezing point of water",
+    ("scheduler/planning/forecast_rain.py", "rain"): "least rain that a stated chance is about",
+    ("scheduler/planning/fresh_work.py", "_nominal"): "nearest nominal size of a unit",
+    ("scheduler/planning/gates.py", "_hours_within"): "binary noise",
+    ("scheduler/planning/scenarios.py", "_bridged"): "gaps of past years, said when bridged",
+    ("scheduler/planning/several_sources.py", "_worse"): "which of two sources is worse",
+}
+HARMLESS = {-1.0, 0.0, 0.5, 1.0, 2.0}  # sides, emptiness, halves, pairs
+
+
+def number(node: ast.expr, named: dict[str, float]) -> float | None:
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
+        inner = number(node.operand, named)
+        return None if inner is None else -inner
+    if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+        return float(node.value)
+    return named.get(node.id) if isinstance(node, ast.Name) else None
+
+
+def constants(tree: ast.Module) -> dict[str, float]:
+    out: dict[str, float] = {}
+    for node in tree.body:
+        if isinstance(node, ast.AnnAssign | ast.Assign) and node.value is not None:
+            value = number(node.value, {})
+            targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+            for target in targets:
+                if value is not None and isinstance(target, ast.Name):
+                    out[target.id] = value
+    return out
+
+
+def compared(path: Path) -> list[tuple[str, float, str]]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    named = constants(tree)
+    found = []
+    functions = [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)]
+    for function in functions:
+        if "References" in (ast.get_docstring(function) or ""):
+            continue
+        for node in ast.walk(function):
+            if isinstance(node, ast.Compare):
+                for side in (node.left, *node.comparators):
+                    value = number(side, named)
+                    if value is not None and value not in HARMLESS:
+                        found.append((function.name, value, ast.unparse(node)))
+    return found
+
+
+@pytest.mark.parametrize("path", CORE, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_no_limit_stands_in_code(path: Path) -> None:
+    name = path.relative_to(ROOT).as_posix()
+    assert [found for found in compared(path) if (name, found[0]) not in ALLOWED] == []
+
+
+def test_every_allowance_is_still_needed() -> None:
+    needed = {
+        (path.relative_to(ROOT).as_posix(), function)
+        for path in CORE
+        for function, *_ in compared(path)
+    }
+    assert set(ALLOWED) <= needed
+
+
+def test_a_limit_in_code_would_be_seen(tmp_path: Path) -> None:
+    file = tmp_path / "trial.py"
+    file.write_text("COLD = 4.4\n\ndef cold(air_c):\n    return air_c < COLD or air_c > 31\n")
+    assert [(f, v) for f, v, _ in compared(file)] == [("cold", 4.4), ("cold", 31.0)]
