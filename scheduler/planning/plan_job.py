@@ -19,6 +19,7 @@ from rules.weather import Weather
 from scheduler.planning.calendars import moment_of
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date
+from scheduler.planning.envelope import hour_opened, open_parts
 from scheduler.planning.gates import at_confidence, ready_table
 from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
@@ -76,15 +77,19 @@ def plan_job(
         Of the scenarios.
     """
     zero, _ = planned_hours(job, now)
-    traces = scenarios(
-        forecast=forecast.table,
-        climate=climate,
-        now=zero,
-        until=season_end(job, now),
-        seed=seed,
-        count=count if climate is not None else 1,
-        longitude_deg=job.site.longitude_deg,
-    )
+
+    def weather_from(table: HourlyTable) -> Scenarios:
+        return scenarios(
+            forecast=table,
+            climate=climate,
+            now=zero,
+            until=season_end(job, now),
+            seed=seed,
+            count=count if climate is not None else 1,
+            longitude_deg=job.site.longitude_deg,
+        )
+
+    traces = weather_from(forecast.table)
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     problem = _problem(frame, judged, traces)
@@ -92,11 +97,23 @@ def plan_job(
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found = None
     if climate is not None:
-        found = closein_date(job=job, weather=traces, planned=close_in)
+        fresh = traces if not judged.stale else weather_from(HourlyTable(forecast.table.start, {}))
+        found = closein_date(
+            job=job, weather=fresh, planned=close_in, open_from=_opened(frame, plan)
+        )
     answer = _answer(frame, judged, plan, found, now)
     if climate is not None:
         answer = replace(answer, notes=(*_about(climate), *answer.notes))
     return Planned(answer, plan, problem, frame, traces)
+
+
+def _opened(frame: Frame, plan: Plan) -> int:
+    """Return the hour in which the house is first open, by the log and the plan."""
+    ahead = {
+        row.id: (moment_of(frame.hour_zero, row.start), moment_of(frame.hour_zero, row.finish))
+        for row in plan.placed
+    }
+    return hour_opened(open_parts(frame.job, frame.standing, ahead), frame.job, frame.hour_zero)
 
 
 def _about(climate: ClimateYears) -> tuple[str, ...]:
