@@ -12,11 +12,12 @@ from datetime import datetime
 from rules.book import Book
 from rules.kinds import Form, kind_of
 from scheduler.planning.answer import TaskAnswer
-from scheduler.planning.decide_ages import is_done
 from scheduler.planning.decide_answer import answer_for, trimmed
 from scheduler.planning.decide_claim import claim
+from scheduler.planning.decide_commitments import is_kept
 from scheduler.planning.decide_judging import rows_of
 from scheduler.planning.decide_known import Known, Sun, known
+from scheduler.planning.decide_odds import with_site_record
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job, Task
 from scheduler.planning.log import Progress
@@ -53,7 +54,9 @@ def decide(
     sun : callable, optional
         Sunrise and sunset of a local day; what the job states goes first.
     """
-    seen = known(job, forecast, observed, progress, now, previous=previous, sun=sun)
+    seen = with_site_record(
+        known(job, forecast, observed, progress, now, previous=previous, sun=sun)
+    )
     answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
     return trimmed(answers)
 
@@ -62,5 +65,5 @@ def _answer(seen: Known, task: Task, book: Book) -> TaskAnswer | None:
     form = kind_of(task.work_type).form
     if form is Form.PAPER:
         return claim(seen, task)
-    done = is_done(seen, task)
-    return answer_for(seen, task, rows_of(book, task, done=done), book, done=done)
+    done = is_kept(seen, task)
+    return answer_for(seen, task, rows_of(seen, book, task, done=done), book, done=done)

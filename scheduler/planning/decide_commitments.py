@@ -7,7 +7,7 @@ source).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
@@ -24,9 +24,10 @@ from scheduler.planning.answer import (
     Outcome,
     Span,
 )
-from scheduler.planning.decide_ages import finished, is_done, started
+from scheduler.planning.decide_ages import finished, is_done, since, started
+from scheduler.planning.decide_asks import band_of
 from scheduler.planning.decide_known import Known, reading_time
-from scheduler.planning.decide_rows import band_of, ruling
+from scheduler.planning.decide_rows import ruling
 from scheduler.planning.decide_ruling import Ruling, hours_between
 from scheduler.planning.decide_trial import Trial
 from scheduler.planning.job import Task
@@ -60,12 +61,48 @@ def protects(row: Row) -> bool:
 
 
 def done_span(known: Known, task: Task) -> Span | None:
-    """Return the hours in which finished work was done; None where it is not finished."""
+    """Return the hours in which finished work was done; None where it is not finished.
+
+    Where a task that keeps work does not say when that was finished, the site's facts do, and
+    else its own beginning.
+    """
     end = finished(known, task)
+    if end is None and kind_of(task.work_type).form is Form.PROTECTION:
+        end = _finished_by_facts(known, task) or task.booked
     if end is None:
         return None
     begun = started(known, task)
     return Span(begun or end - timedelta(hours=task.duration_h), end)
+
+
+def _finished_by_facts(known: Known, task: Task) -> datetime | None:
+    ages: tuple[str, ...] = ("age_of_grout", "age_of_masonry", "age_of_concrete")
+    if task.work_type == "protect_concrete":
+        ages = ("age_of_concrete",)
+    elif task.element.get("grouted") is False:
+        ages = ("age_of_masonry",)
+    return next((s for age in ages if (s := since(known, age, task)) is not None), None)
+
+
+def is_kept(known: Known, task: Task) -> bool:
+    """Tell whether a task is finished work: done, or a task that only keeps work."""
+    if is_done(known, task):
+        return True
+    keeps = kind_of(task.work_type).form is Form.PROTECTION
+    span = done_span(known, task) if keeps else None
+    return span is not None and span.end <= known.now
+
+
+def kept_trial(known: Known, task: Task, rows: Sequence[Row]) -> tuple[Trial, list[Ruling]] | None:
+    """Return the trial of finished work and what is owed to it; None where nothing is."""
+    span = done_span(known, task)
+    if span is None:
+        return None
+    owed = commitment(known, task, rows)
+    if owed is not None:
+        return Trial(known, task, span), protection_rulings(known, owed)
+    keeps = kind_of(task.work_type).form is Form.PROTECTION
+    return (Trial(known, task, span), []) if keeps else None
 
 
 def commitment(known: Known, task: Task, rows: Iterable[Row]) -> Commitment | None:
@@ -155,7 +192,7 @@ def commitments(known: Known, book: Book) -> list[Commitment]:
     found = []
     for task in known.job.tasks:
         form = kind_of(task.work_type).form
-        if form not in {Form.WORK, Form.PROTECTION} or not is_done(known, task):
+        if form not in {Form.WORK, Form.PROTECTION} or not is_kept(known, task):
             continue
         rows = [r for r in book.rows_for(task.work_type) if form is Form.PROTECTION or protects(r)]
         owed = commitment(known, task, rows)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import product
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.book import Condition
-from rules.facts import Value, same_word
+from rules.facts import ALSO_SAID, Value, same_word
 from rules.quantities import is_fact
 from rules.units import convert
 from scheduler.planning.answer import Span
@@ -56,11 +57,27 @@ def _within(condition: Condition, value: float) -> bool:
 
 
 def _fact_holds(condition: Condition, trial: Trial) -> bool | None:
+    if condition.what.startswith("*."):
+        return _every(condition, trial)
     if condition.is_ is None:
         number = said_number(condition.what, condition.unit, trial)
         return None if number is None else _within(condition, number)
     value = said(condition.what, trial)
     return None if value is None else same_word(as_said(value), condition.is_)
+
+
+def _every(condition: Condition, trial: Trial) -> bool | None:
+    """Tell whether a condition holds for every element of which anybody said something."""
+    _, _, key = condition.what.partition(".")
+    named = {fact.element for fact in trial.known.all_facts("*", key)} | {"task"}
+    each = [_on(condition, f"{element}.{key}") for element in sorted(named)]
+    told = [holds_ for c in each if (holds_ := _fact_holds(c, trial)) is not None]
+    return all(told) if told else None
+
+
+def _on(condition: Condition, what: str) -> Condition:
+    """Return a condition on another fact."""
+    return condition.model_copy(update={"what": what})
 
 
 def as_said(value: object) -> Value:
@@ -76,8 +93,9 @@ def said_number(what: str, unit: str, trial: Trial) -> float | None:
         found = fact_number(fact, unit)
         usable = found is not None and not isinstance(found.value, bool)
         return float(found.value) if usable and found and found.value is not None else None
-    for ending, inside in SIZES:
-        value = trial.task.element.get(f"{key}{ending}")
+    names = (key, *ALSO_SAID.get(key, ()))
+    for name, (ending, inside) in product(names, SIZES):
+        value = trial.task.element.get(f"{name}{ending}")
         if isinstance(value, int | float) and not isinstance(value, bool):
             return float(convert(float(value), inside, unit))
     return None

@@ -60,15 +60,16 @@ def deadlines(known: Known, document: Document, slot: datetime | None) -> list[D
     role = role_of(document)
     found = [
         Deadline(at, why, role, document.id, frees)
-        for at, why, frees in _cut_offs(known, document, slot)
+        for at, why, frees in cut_offs(known, document, slot)
         if at >= known.now
     ]
     return sorted(found, key=lambda d: d.at)
 
 
-def _cut_offs(
+def cut_offs(
     known: Known, document: Document, slot: datetime | None
 ) -> Iterable[tuple[datetime, str, bool]]:
+    """Return when a document's words must be said, why, and whether that frees a booking."""
     terms = document.terms
     simple = (
         ("confirm_by", "last confirmation", False),

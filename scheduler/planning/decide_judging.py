@@ -5,38 +5,62 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
+from typing import Final
 
 from rules.book import Book, Row
 from rules.kinds import Form, kind_of
-from scheduler.planning.answer import CautionLine, LimitLine, NumberLine, Outcome
-from scheduler.planning.decide_ages import as_moment
+from scheduler.planning.answer import (
+    CautionLine,
+    LimitLine,
+    MeasureLine,
+    NumberLine,
+    Outcome,
+)
+from scheduler.planning.decide_ages import as_moment, since
 from scheduler.planning.decide_commitments import protects, strip_ruling
 from scheduler.planning.decide_deadlines import available_from
-from scheduler.planning.decide_known import Known, View
+from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_numbers import also
+from scheduler.planning.decide_odds import SITE_RECORD, cold_side
 from scheduler.planning.decide_papers import rule_on
 from scheduler.planning.decide_rows import ruling
 from scheduler.planning.decide_ruling import GRAVITY, Judged, Ruling
 from scheduler.planning.decide_trial import Trial
-from scheduler.planning.job import Document, Task, WhatIf
+from scheduler.planning.job import Document, Task
 
 
-def rows_of(book: Book, task: Task, *, done: bool) -> tuple[Row, ...]:
+def rows_of(known: Known, book: Book, task: Task, *, done: bool) -> tuple[Row, ...]:
     """Return the rows that bind a task; of finished work only those that keep it afterwards."""
     rows = book.rows_for(task.work_type)
+    if task.work_type == "keep_heat":
+        rows = (*rows, *book.rows_for(_kept_kind(known, task)))
     if not done or kind_of(task.work_type).form is not Form.WORK:
         return rows
     return tuple(row for row in rows if protects(row))
+
+
+def _kept_kind(known: Known, task: Task) -> str:
+    """Return which rules say how long heat is kept: those of the work that was placed last."""
+    placed = {
+        "protect_concrete": since(known, "age_of_concrete", task),
+        "protect_masonry": since(known, "age_of_grout", task)
+        or since(known, "age_of_masonry", task),
+    }
+    told = {kind: at for kind, at in placed.items() if at is not None}
+    return max(told, key=lambda kind: told[kind], default="protect_masonry")
 
 
 def judge(trial: Trial, rows: Sequence[Row], book: Book, *, deep: bool = True) -> Judged:
     """Judge a trial by every row and paper; ``deep`` looks at other views of the sky too."""
     made = _by_rows(trial, rows)
     if deep:
-        made = [_graver(trial, rows, r) for r in made] if trial.known.others else made
+        made += _other_views(trial, rows, made)
+        made += cold_side(trial, rows)
+        made += _covered(trial, made)
+        made += _after_dark(trial)
     for paper in trial.known.documents_for(trial.task):
         made += rule_on(trial, paper)
-    made += list(_not_there_yet(trial))
+    made += _not_there_yet(trial)
     if kind_of(trial.task.work_type).form is Form.REMOVAL:
         made += strip_ruling(trial, book)
     return Judged(trial, tuple(made))
@@ -52,32 +76,82 @@ def _by_rows(trial: Trial, rows: Iterable[Row]) -> list[Ruling]:
     return made
 
 
-def _graver(trial: Trial, rows: Sequence[Row], found: Ruling) -> Ruling:
-    """Return the ruling of the colder, wetter or windier view where one is graver."""
-    row = next((r for r in rows if r.id == found.rule), None)
-    if row is None or not found.moves:
-        return found
-    worst = found
+def _other_views(trial: Trial, rows: Sequence[Row], made: Sequence[Ruling]) -> list[Ruling]:
+    """Return what another source, or the site's own record, makes of the same rows.
+
+    Another source only where it is graver: the worse side is planned on. The site's record
+    always, for the air it corrects.
+    """
+    moving = {r.rule: r for r in made if r.moves}
+    found = []
     for view in trial.known.others:
-        other = ruling(replace(trial, known=trial.known.seen_as(view)), row)
-        if other is not None and GRAVITY[other.outcome] > GRAVITY[worst.outcome]:
-            worst = _named(other, view)
-    if worst is found:
-        return found
-    return replace(worst, numbers=(*found.numbers, *worst.numbers))
+        there = replace(trial, known=trial.known.seen_as(view))
+        for row in rows:
+            here = moving.get(row.id)
+            other = None if here is None else ruling(there, row)
+            if here is None or other is None:
+                continue
+            if view.name == SITE_RECORD:
+                found += _at_site(other, here)
+            elif GRAVITY[other.outcome] > GRAVITY[here.outcome]:
+                line = CautionLine("forecast_sources_disagree", f"{view.name}: the graver is used")
+                found.append(replace(other, cautions=(*other.cautions, line)))
+    return found
 
 
-def _named(ruling_: Ruling, view: View) -> Ruling:
-    site = view.name == SITE_RECORD
-    limit = ruling_.limit
-    if limit is not None and site and limit.quantity == "air_temperature":
-        limit = replace(limit, quantity="air_temperature_at_site")
-    caution = "local_cold_air" if site else "forecast_sources_disagree"
-    line = CautionLine(caution, f"{view.name}: the graver side is planned on")
-    return replace(ruling_, limit=limit, cautions=(*ruling_.cautions, line))
+def _at_site(other: Ruling, here: Ruling) -> list[Ruling]:
+    """Return a ruling on corrected air, under its own name."""
+    limit = other.limit
+    if limit is None or limit.quantity != "air_temperature":
+        return []
+    named = replace(limit, quantity="air_temperature_at_site")
+    graver = GRAVITY[other.outcome] > GRAVITY[here.outcome] or (
+        {m.measure for m in other.measures} - {m.measure for m in here.measures}
+    )
+    line = CautionLine("local_cold_air", "the site runs otherwise than the grid")
+    cautions = (line, *other.cautions) if graver else (line,)
+    return [replace(other, limit=named, cautions=cautions, bears=(), numbers=())]
 
 
-SITE_RECORD = "site record"
+def _covered(trial: Trial, made: Sequence[Ruling]) -> list[Ruling]:
+    """Ask to leave a cover that is on where finished work is still to be covered."""
+    known = trial.known
+    ends = [
+        m.end for r in made for m in r.measures
+        if m.end is not None and m.end > known.now and m.measure in COVERS
+    ]  # fmt: skip
+    told = [
+        f for f in known.all_facts("*", "covered_with") if f.value not in (None, "none", False)
+    ]
+    if not told or not ends or trial.end > known.now:
+        return []
+    keep = MeasureLine("keep_cover_on", known.now, max(ends), "cover")
+    return [Ruling("cover", Outcome.GO, measures=(keep,))]
+
+
+COVERS: Final = frozenset({
+    "weather_resistive_cover", "insulating_blankets", "heated_enclosure", "electric_blankets",
+})  # fmt: skip
+
+
+def _after_dark(trial: Trial) -> list[Ruling]:
+    """Ask for lights where hours of work lie outside daylight."""
+    known = trial.known
+    if kind_of(trial.task.work_type).form is not Form.WORK:
+        return []
+    day = known.local_day(trial.start)
+    rise, down = known.sunrise(day), known.sunset(day)
+    late = down is not None and trial.end > down
+    early = rise is not None and trial.start < rise
+    if not late and not early:
+        return []
+    lights = MeasureLine("lights", down if late else trial.start, trial.end, "daylight",
+                         on_hand="lights" in known.job.on_hand)  # fmt: skip
+    said = f"sunset {down.astimezone(known.zone):%H:%M}" if down is not None and late else "dark"
+    return [
+        Ruling("daylight", Outcome.GO, measures=(lights,),
+               cautions=(CautionLine("daylight", said),))
+    ]  # fmt: skip
 
 
 def _not_there_yet(trial: Trial) -> Iterable[Ruling]:
@@ -111,8 +185,3 @@ def _delay(known: Known, paper: Document) -> Iterable[NumberLine]:
     if now is not None and was is not None:
         days = (known.local_day(now) - known.local_day(was)).days
         yield NumberLine("delivery_delay", "duration", days, "d")
-
-
-def supposing(trial: Trial, what_if: WhatIf) -> Trial:
-    """Return the same trial with a measure supposed to be taken."""
-    return replace(trial, what_if=what_if)

@@ -22,7 +22,14 @@ from scheduler.planning.decide_history import SOURCES
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_known import Known, reading_time
 from scheduler.planning.decide_quantities import COLUMNS, begins, over_hours, reach, weather
-from scheduler.planning.decide_ruling import Ruling, after, hours_between
+from scheduler.planning.decide_ruling import (
+    GRAVITY,
+    Chosen,
+    Ruling,
+    after,
+    hours_between,
+    number_of,
+)
 from scheduler.planning.decide_trial import Trial
 
 WET_DAYS: Final = 3
@@ -276,3 +283,58 @@ def at_moments(
             if values.size and np.isfinite(values[0]):
                 made.append(NumberLine(quantity, "value", float(values[0]), unit, at=moment))
     return made
+
+
+# all of an answer
+
+
+def told_numbers(chosen: Chosen, rulings: Sequence[Ruling]) -> tuple[NumberLine, ...]:
+    """Return every number of an answer once, the ones that decide first."""
+    trial = chosen.judged.trial
+    found = list(_of_rulings(rulings))
+    for judged in chosen.supposed:
+        found += _of_rulings(r for r in judged.rulings if r.limit and r.limit.what_if)
+    for option in chosen.options:
+        moving = [r for r in option.rulings if r.moves or r.clears_at is not None]
+        found += _of_rulings(sorted(moving, key=lambda r: -GRAVITY[r.outcome]))
+    found += _chosen_times(chosen)
+    found += extremes(trial, rulings)
+    looked = {q: u for q, u in bearing(rulings).items() if q != "precipitation_amount"}
+    moments = [trial.known.now, trial.start]
+    if chosen.next_start is not None:
+        moments.append(chosen.next_start)
+    found += at_moments(trial, looked, dict.fromkeys(moments))
+    kept: dict[tuple[object, ...], NumberLine] = {}
+    for number in found:
+        kept.setdefault(_key(number), number)
+    return tuple(kept.values())
+
+
+def _of_rulings(rulings: Iterable[Ruling]) -> Iterator[NumberLine]:
+    for ruling in rulings:
+        number = None if ruling.limit is None else number_of(ruling.limit)
+        if number is not None:
+            yield number
+        yield from ruling.numbers
+
+
+def _chosen_times(chosen: Chosen) -> list[NumberLine]:
+    if not chosen.options:
+        return []
+    best = chosen.helped or chosen.judged
+    span = best.trial.span
+    made = [
+        NumberLine("work_start", "first_time", span.start, "time"),
+        NumberLine("work_end", "last_time", span.end, "time"),
+    ]
+    passes = not best.refusals
+    if passes and not best.trial.task.days:
+        made.append(NumberLine("slot", "value", span.start, "time"))
+    return made
+
+
+def _key(number: NumberLine) -> tuple[object, ...]:
+    window = None if number.window is None else (number.window.start, number.window.end)
+    return (
+        number.quantity, number.taken_as, window, number.at, number.place, number.what_if,
+    )  # fmt: skip

@@ -4,29 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
-from typing import Final
 
 import numpy as np
 
-from rules.book import Asks, Band, Need, Row
+from rules.book_rows import Band, Row
 from rules.facts import same_word
-from rules.moments import Moment
 from rules.quantities import is_fact
-from rules.units import UNITS
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.answer import (
-    CautionLine,
     CheckLine,
-    HoldLine,
     LimitLine,
-    MeasureLine,
-    NumberLine,
     Outcome,
     Span,
-    TellLine,
 )
 from scheduler.planning.decide_ages import AGES, since
+from scheduler.planning.decide_asks import OUTCOMES, asked, band_of, limit_line
 from scheduler.planning.decide_conditions import Mask, as_said, by_hour, said, said_number
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_quantities import (
@@ -38,20 +30,9 @@ from scheduler.planning.decide_quantities import (
     over_hours,
     site,
 )
-from scheduler.planning.decide_ruling import Ruling, after, hours_between
+from scheduler.planning.decide_ruling import Ruling, hours_between
 from scheduler.planning.decide_times import hours_left, on_clock
 from scheduler.planning.decide_trial import Trial
-
-EDGE: Final = 1e-6
-# Limits that people ask for as a moment: when it is over, when it is passed.
-MOMENTS: Final = frozenset({"load_allowed", "hot_weather_limit_passed"})
-START, END = Moment("start"), Moment("end")
-OUTCOMES: Final = {
-    Verdict.GO: Outcome.GO,
-    Verdict.GO_WITH_PROTECTION: Outcome.GO_WITH_PROTECTION,
-    Verdict.NOT_KNOWN: Outcome.NOT_KNOWN,
-    Verdict.NO_GO: Outcome.NO_GO,
-}
 
 
 def rulings(trial: Trial, rows: Iterable[Row]) -> list[Ruling]:
@@ -101,8 +82,8 @@ def _standing(trial: Trial, row: Row) -> Ruling | None:
     outcome = Outcome.GO if band is None else OUTCOMES[band.outcome]
     limit = None
     if band is not None and band.outcome >= Verdict.NOT_KNOWN:
-        limit = _limit(row, band, Reckoned(None, row.unit), "value")
-    return _asked(trial, row, band, outcome, limit)
+        limit = limit_line(row, band, Reckoned(None, row.unit), "value")
+    return asked(trial, row, band, outcome, limit)
 
 
 # facts
@@ -111,17 +92,17 @@ def _standing(trial: Trial, row: Row) -> Ruling | None:
 def _fact(trial: Trial, row: Row) -> Ruling | None:
     value = _fresh_word(trial, row)
     if value is None:
-        return _asked(trial, row, None, Outcome.GO, None)
+        return asked(trial, row, None, Outcome.GO, None)
     band = next((b for b in row.bands if b.is_ is None or same_word(as_said(value), b.is_)), None)
     if band is None:
-        return _asked(trial, row, None, Outcome.GO, None)
+        return asked(trial, row, None, Outcome.GO, None)
     element, _, key = row.quantity.partition(".")
     fact = trial.known.fact(element, key, trial.task.place)
     shown = value if isinstance(value, bool) else None
     at = fact.at if fact is not None else None
     place = fact.place if fact is not None else ""
-    limit = _limit(row, band, Reckoned(shown, "yes_no", "fact", at=at, place=place), "value")
-    return _asked(trial, row, band, OUTCOMES[band.outcome], limit)
+    limit = limit_line(row, band, Reckoned(shown, "yes_no", "fact", at=at, place=place), "value")
+    return asked(trial, row, band, OUTCOMES[band.outcome], limit)
 
 
 def _fresh_word(trial: Trial, row: Row) -> object:
@@ -144,8 +125,8 @@ def _value(trial: Trial, row: Row) -> Ruling | None:
     if found is None or found.value is None:
         return _unread(trial, row)
     band = band_of(row, float(found.value))
-    limit = _limit(row, band, found, "value")
-    return _asked(trial, row, band, OUTCOMES[band.outcome], limit)
+    limit = limit_line(row, band, found, "value")
+    return asked(trial, row, band, OUTCOMES[band.outcome], limit)
 
 
 def _unread(trial: Trial, row: Row) -> Ruling:
@@ -153,11 +134,11 @@ def _unread(trial: Trial, row: Row) -> Ruling:
 
     An age that nobody can tell keeps people off where it keeps them safe.
     """
-    limit = _limit(row, None, Reckoned(None, row.unit, missing="absent"), "value")
+    limit = limit_line(row, None, Reckoned(None, row.unit, missing="absent"), "value")
     refuses = row.safety and row.quantity in AGES
     outcome = Outcome.NOT_KNOWN if refuses else Outcome.GO
     told = limit if refuses or row.limit_as else None
-    return _asked(trial, row, None, outcome, told)
+    return asked(trial, row, None, outcome, told)
 
 
 def _read(trial: Trial, row: Row) -> Reckoned | None:
@@ -176,20 +157,6 @@ def _read(trial: Trial, row: Row) -> Reckoned | None:
     return site(trial.known, row.quantity, row.unit, trial.task, sense, age_h=row.reading_age_h)  # type: ignore[arg-type]
 
 
-def band_of(row: Row, value: float) -> Band:
-    """Return the band a value lies in; an edge belongs to the band above unless it says so."""
-    for band in row.bands[:-1]:
-        edge = band.up_to
-        if edge is None:
-            continue
-        if value < edge - EDGE or (band.edge == "below" and value <= edge + EDGE):
-            return band
-    return row.bands[-1]
-
-
-# weather
-
-
 def _weather(trial: Trial, row: Row) -> Ruling | None:
     if row.taken_as == "value":
         return _each_hour(trial, row)
@@ -205,7 +172,7 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
     values = _hours_of(trial, row, span)
     if isinstance(binds, np.ndarray) and not (np.isnan(binds) | (binds > 0)).any():
         calm = None if values is None else _calm(row, values, span)
-        return _asked(trial, row, _mildest(row), Outcome.GO, calm)
+        return asked(trial, row, _mildest(row), Outcome.GO, calm)
     if values is None:
         return _absent(trial, row, span)
     mask = binds if isinstance(binds, np.ndarray) else np.full(values.size, 1.0)
@@ -260,8 +227,8 @@ def _gravest_hour(
         "stale" if stale else "",
         at=at,
     )
-    limit = replace(_limit(row, band, found, "value"), outcome=outcome)
-    made = _asked(trial, row, band, outcome, limit, event=max(first, span.start))
+    limit = replace(limit_line(row, band, found, "value"), outcome=outcome)
+    made = asked(trial, row, band, outcome, limit, event=max(first, span.start))
     return replace(made, moves=True)
 
 
@@ -292,12 +259,12 @@ def _calm(row: Row, values: FloatArray, span: Span) -> LimitLine | None:
     low = row.low_is_worse
     value = float(known.min() if low else known.max())
     found = Reckoned(value, row.unit, "forecast", window=span)
-    return replace(_limit(row, None, found, "min" if low else "max"), outcome=Outcome.GO)
+    return replace(limit_line(row, None, found, "min" if low else "max"), outcome=Outcome.GO)
 
 
 def _over(trial: Trial, row: Row) -> Ruling | None:
     """Judge an aggregate over the hours that the row names."""
-    span = _span(trial, row)
+    span = span_over(trial, row)
     if span is None or span.end <= span.start:
         return None
     binds = _conditions(trial, row, span)
@@ -313,7 +280,8 @@ def _over(trial: Trial, row: Row) -> Ruling | None:
     return max(made, key=lambda r: Verdict[r.outcome.name]) if made else None
 
 
-def _span(trial: Trial, row: Row) -> Span | None:
+def span_over(trial: Trial, row: Row) -> Span | None:
+    """Return the hours a row looks at; None where one of its events does not come."""
     if row.hours is None:
         return trial.span
     start, end = on_clock(row.hours.from_, trial), on_clock(row.hours.until, trial)
@@ -325,17 +293,17 @@ def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | No
     if found.missing == "absent":
         return _absent(trial, row, span)
     if found.missing == "before" and row.if_no_record == "check":
-        return _asked(trial, row, None, Outcome.GO, None)
+        return asked(trial, row, None, Outcome.GO, None)
     shown = "mean" if taken_as == "midpoint" else taken_as
     if found.value is None:
-        limit = replace(_limit(row, None, found, shown), outcome=Outcome.NOT_KNOWN)
-        return replace(_asked(trial, row, None, Outcome.NOT_KNOWN, limit), moves=True)
+        limit = replace(limit_line(row, None, found, shown), outcome=Outcome.NOT_KNOWN)
+        return replace(asked(trial, row, None, Outcome.NOT_KNOWN, limit), moves=True)
     band = band_of(row, float(found.value))
     outcome = OUTCOMES[band.outcome]
     if found.missing == "stale" and outcome is not Outcome.NO_GO:
         outcome = Outcome.NOT_KNOWN
-    limit = replace(_limit(row, band, found, shown), outcome=outcome)
-    return replace(_asked(trial, row, band, outcome, limit, event=found.at), moves=True)
+    limit = replace(limit_line(row, band, found, shown), outcome=outcome)
+    return replace(asked(trial, row, band, outcome, limit, event=found.at), moves=True)
 
 
 def reckon(trial: Trial, row: Row, span: Span, taken_as: str) -> Reckoned:
@@ -375,175 +343,8 @@ def _counted(trial: Trial, row: Row, span: Span) -> Reckoned:
 def _absent(trial: Trial, row: Row, span: Span) -> Ruling | None:
     """Say what a column that nobody gives means: a check to make, or not known."""
     if row.if_absent == "check":
-        made = _asked(trial, row, None, Outcome.GO, None)
+        made = asked(trial, row, None, Outcome.GO, None)
         return replace(made, checks=(*made.checks, CheckLine("read_on_site", row.name)))
     found = Reckoned(None, row.unit, missing="absent", window=span)
-    limit = replace(_limit(row, None, found, row.taken_as), outcome=Outcome.NOT_KNOWN)
-    return _asked(trial, row, None, Outcome.NOT_KNOWN, limit)
-
-
-# what a row and its band ask for
-
-
-def _limit(row: Row, band: Band | None, found: Reckoned, taken_as: str) -> LimitLine:
-    return LimitLine(
-        rule=row.id,
-        quantity=row.name,
-        taken_as=taken_as,
-        value=found.value,
-        unit=found.unit or row.unit,
-        outcome=Outcome.NOT_KNOWN if band is None else OUTCOMES[band.outcome],
-        window=found.window,
-        at=found.at,
-        place=found.place,
-        allowed=allowed(row),
-        source=row.source,
-        clause=row.clause,
-        verify=row.verify,
-        overridden_by=row.overridden_by,
-    )
-
-
-def allowed(row: Row) -> str:
-    """Return in words which values a row lets pass."""
-    parts, low = [], None
-    for band in row.bands:
-        if band.is_ is not None:
-            parts.append((f"{band.is_}", band.outcome))
-            continue
-        high = band.up_to
-        text = f"{low:g} to {high:g}" if low is not None and high is not None else (
-            f"under {high:g}" if high is not None else f"{low:g} and more" if low is not None
-            else "any"
-        )  # fmt: skip
-        parts.append((f"{text} {row.unit}", band.outcome))
-        low = high
-    good = [text for text, outcome in parts if outcome <= Verdict.GO_WITH_PROTECTION]
-    return " or ".join(good)
-
-
-def _asked(
-    trial: Trial,
-    row: Row,
-    band: Band | None,
-    outcome: Outcome,
-    limit: LimitLine | None,
-    *,
-    event: datetime | None = None,
-) -> Ruling:
-    parts: list[Asks] = [row] if band is None else [band, row]
-    measures = [m for p in parts for m in _measures(trial, row, p.measures, event)]
-    refused = outcome in {Outcome.NO_GO, Outcome.NOT_KNOWN}
-    return Ruling(
-        rule=row.id,
-        outcome=outcome,
-        limit=limit,
-        call=band.call if band is not None else "",
-        measures=tuple(measures),
-        checks=tuple(CheckLine(c, row.says) for p in parts for c in p.checks),
-        cautions=tuple(CautionLine(c) for p in parts for c in p.cautions),
-        holds=tuple(HoldLine(by, h.needs) for p in parts for h in p.holds for by in h.by),
-        tells=tuple(
-            TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
-            for p in parts for t in p.tells for who in t.whom
-        ),
-        numbers=_limit_number(trial, row, outcome, event),
-        bears=_bears(row),
-        clears_at=_clears(trial, row) if refused else None,
-    )  # fmt: skip
-
-
-def _bears(row: Row) -> tuple[tuple[str, str], ...]:
-    """Return the weather that a row looks at, in itself or in its conditions."""
-    looked = [(row.quantity, row.unit)]
-    looked += [(c.what, c.unit) for c in (*row.when, *row.unless)]
-    return tuple((name, unit) for name, unit in looked if name in COLUMNS and not row.on_site)
-
-
-def _limit_number(
-    trial: Trial, row: Row, outcome: Outcome, event: datetime | None
-) -> tuple[NumberLine, ...]:
-    """Return the limit itself as a number, or the moment at which it is passed."""
-    edges = [b.up_to for b in row.bands if b.up_to is not None]
-    if not row.limit_as or not edges:
-        return ()
-    if row.limit_as in MOMENTS:
-        at = _over_at(trial, row, edges[0]) if row.quantity in AGES else event
-        told = at is not None and (row.quantity in AGES or outcome is not Outcome.GO)
-        return (NumberLine(row.limit_as, "first_time", at, "time"),) if told else ()
-    warm = row.limit_as.endswith("_required") and UNITS[row.unit][0] == "temperature"
-    taken_as = "min" if warm else "value"
-    return (NumberLine(row.limit_as, taken_as, _refusing_edge(row, edges), row.unit),)
-
-
-def _refusing_edge(row: Row, edges: Sequence[float]) -> float:
-    """Return the edge at which a row begins to refuse, or to ask where it never refuses."""
-    refusing = [i for i, b in enumerate(row.bands) if b.outcome is Verdict.NO_GO]
-    if not refusing:
-        return edges[-1] if row.low_is_worse else edges[0]
-    if refusing[-1] == len(row.bands) - 1:
-        return edges[max(refusing[0] - 1, 0)]
-    return edges[refusing[-1]]
-
-
-def _over_at(trial: Trial, row: Row, edge: float) -> datetime | None:
-    begun = since(trial.known, row.quantity, trial.task)
-    return None if begun is None else after(begun, edge * (24.0 if row.unit == "d" else 1.0))
-
-
-def _measures(
-    trial: Trial, row: Row, needs: Iterable[Need], event: datetime | None
-) -> Iterable[MeasureLine]:
-    on_hand = trial.known.job.on_hand
-    for need in needs:
-        if by_hour(need.when, trial, trial.span, met=True) is False:
-            continue
-        if need.unless and by_hour(need.unless, trial, trial.span, met=False) is True:
-            continue
-        names = [n for n in need.measure if n in on_hand] or [need.measure[0]]
-        kept = need.until.anchor == "end" and need.until.offset_h > 0
-        begins = END if kept and need.from_ == START else need.from_
-        for name in names:
-            yield MeasureLine(
-                measure=name,
-                start=on_clock(begins, trial, event=event),
-                end=on_clock(need.until, trial, event=event),
-                rule=row.id,
-                on_hand=name in on_hand,
-                text=need.says,
-            )
-
-
-def _clears(trial: Trial, row: Row) -> datetime | None:
-    """Return when a refusal may be over, where the row says how it recovers."""
-    if row.quantity in AGES:
-        edge = next((b.up_to for b in row.bands if b.up_to is not None), None)
-        return None if edge is None else _over_at(trial, row, edge)
-    if row.recovers_h is None:
-        return None
-    now = trial.known.now
-    begins = now
-    if row.recovers_when is not None:
-        found = first_time(trial, row)
-        if found is None:
-            return None
-        begins = max(found, now)
-    return begins + timedelta(hours=row.recovers_h)
-
-
-def first_time(trial: Trial, row: Row) -> datetime | None:
-    """Return the first coming hour at which a row's recovery can begin."""
-    condition = row.recovers_when
-    if condition is None:
-        return trial.known.now
-    ends = [s.end for s in trial.known.view.hours.values()]
-    if not ends:
-        return None
-    span = Span(trial.known.now, moment_of(max(ends)))
-    if span.end <= span.start:
-        return None
-    mask = by_hour((condition,), trial, span, met=True)
-    if isinstance(mask, np.ndarray):
-        good = np.flatnonzero(mask == 1.0)
-        return moment_of(hour_of(span.start) + int(good[0])) if good.size else None
-    return trial.known.now if mask is True else None
+    limit = replace(limit_line(row, None, found, row.taken_as), outcome=Outcome.NOT_KNOWN)
+    return asked(trial, row, None, Outcome.NOT_KNOWN, limit)

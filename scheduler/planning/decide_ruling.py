@@ -70,6 +70,21 @@ class Judged:
         return tuple(sorted((r for r in self.rulings if r.refuses), key=_rank))
 
 
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The trial that the call is about, the offers beside it, the next possible start.
+
+    ``supposed`` holds the same trials with each supposed measure; ``helped`` is the first of them
+    that passes where the plain one does not.
+    """
+
+    judged: Judged
+    options: tuple[Judged, ...] = ()
+    next_start: datetime | None = None
+    supposed: tuple[Judged, ...] = ()
+    helped: Judged | None = None
+
+
 def worst(outcomes: Iterable[Outcome]) -> Outcome:
     """Return the gravest of some outcomes; nothing to say is go."""
     return max(outcomes, key=GRAVITY.__getitem__, default=Outcome.GO)
