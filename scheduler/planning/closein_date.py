@@ -19,6 +19,7 @@ from itertools import zip_longest
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.exposure import NEVER, HourNumbers
 from rules.verdict import FloatArray
@@ -69,6 +70,7 @@ class CloseInAnswer:
     chance: float | None  # closed in before that scenario's own first breach
     days: tuple[date, ...]  # of the curve
     risk: FloatArray  # (days,) share of scenarios with a limit passed by the end of each day
+    planned_on: FloatArray  # (days,) the same with one more year (or scenario) counted as passed
     years: int  # different past years behind it
     scenarios: int
     notes: tuple[str, ...]
@@ -136,6 +138,7 @@ def closein_date(
         chance=None if closed is None else joint_chance(passed, closed),
         days=season.days,
         risk=season.risk_by_day(passed),
+        planned_on=season.planned_on(passed),
         years=weather.years,
         scenarios=weather.count,
         notes=weather.notes + season.words(overall, limits, left_out),
@@ -339,13 +342,21 @@ class Season:
 
     def risk_by_day(self, passed: HourNumbers) -> FloatArray:
         """Return the share of scenarios past a limit by the end of each local day."""
-        ends = [
+        share, _ = risk_bound(passed, self.hours, climate_from=self.climate_from, years=self.years)
+        return share[self._ends()]
+
+    def planned_on(self, passed: HourNumbers) -> FloatArray:
+        """Return the share that the date is planned on, by the end of each local day."""
+        _, bound = risk_bound(passed, self.hours, climate_from=self.climate_from, years=self.years)
+        return bound[self._ends()]
+
+    def _ends(self) -> NDArray[np.int64]:
+        """Return the hour at which each local day ends, cut at the season's end."""
+        midnights = [
             datetime.combine(day + timedelta(days=1), datetime.min.time(), self.zone)
             for day in self.days
         ]
-        hours = np.array([self.hour_of(end) for end in ends])
-        share = (passed[:, None] < np.minimum(hours, self.hours)[None, :]).mean(axis=0)
-        return np.asarray(share, dtype=np.float64)
+        return np.minimum([self.hour_of(end) for end in midnights], self.hours)
 
     def words(
         self, overall: LimitDate, limits: list[LimitDate], left_out: set[str]

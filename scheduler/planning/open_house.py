@@ -80,7 +80,8 @@ def _unopened(breach: Breach) -> Breach:
     return replace(breach, passed=never, unknown=never)
 
 
-def _indoor_air(job: Job, table: HourlyTable) -> Breach:
+def indoor_lowest(job: Job, table: HourlyTable) -> FloatArray:
+    """Return the lowest indoor air within each hour, house open from the first: (..., hours)."""
     limits = job.exposure
     tau: FloatArray | float = limits.time_constant_h
     rise: FloatArray | float = limits.heat_w / limits.heat_w_per_k if limits.heat_w else 0.0
@@ -98,11 +99,16 @@ def _indoor_air(job: Job, table: HourlyTable) -> Breach:
         indoor_start_c=limits.indoor_start_c,
         heat_rise_k=rise,
     )
+    return lowest
+
+
+def _indoor_air(job: Job, table: HourlyTable) -> Breach:
+    limit = job.exposure.indoor_freezing_c
     return Breach(
         INDOOR_AIR,
-        f"indoor air above {limits.indoor_freezing_c:g} °C",
+        f"indoor air above {limit:g} °C",
         "first-order cool-down of one zone; time constant of the open house from the job",
-        *first_below(lowest, limits.indoor_freezing_c),
+        *first_below(indoor_lowest(job, table), limit),
         essential=True,
     )
 

@@ -114,8 +114,6 @@ def scenarios(
         led = _perturbed(name, ahead, shifts, draws, now.hour, years)
         rows = years.columns[name] if years and name in years.columns else None
         made[name], origin[name] = _led_over(name, led, rows, draws)
-        if name != CHANCE and rows is None and (origin[name] == UNKNOWN).any():
-            notes.append(f"{name}: nothing is known past the forecast's end")
     if RAIN in made:
         made[CHANCE], origin[CHANCE] = _certain(made[RAIN], now.hour), origin[RAIN]
     table = HourlyTable(start=start, columns=_consistent(made))
