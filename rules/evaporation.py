@@ -54,8 +54,13 @@ def evaporation_rate(
     share = _share(relative_humidity_pct)
     wind_kmh = convert(_wind(wind_speed_ms) * slab_wind_share, "m/s", "km/h")
     slab_c = air if concrete_temperature_c is None else np.asarray(concrete_temperature_c)
-    lost = (slab_c + 18.0) ** 2.5 - share * (air + 18.0) ** 2.5
+    lost = _held(slab_c) - share * _held(air)
     return np.asarray(np.maximum(5e-6 * lost * (wind_kmh + 4.0), 0.0), dtype=np.float64)
+
+
+def _held(temperature_c: FloatArray | float) -> FloatArray:
+    """Return the formula's stand-in for vapour pressure, nothing below -18 °C."""
+    return np.asarray(np.maximum(np.asarray(temperature_c) + 18.0, 0.0) ** 2.5)
 
 
 def menzel_rate(
