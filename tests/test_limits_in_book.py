@@ -17,6 +17,7 @@ CORE = sorted((ROOT / "rules").glob("*.py")) + sorted((ROOT / "scheduler/plannin
 # Where a number is compared outside a formula's own function, and why it is no limit of the trade.
 ALLOWED = {
     ("rules/air.py", "_regression"): "ranges of the heat index regression, see heat_index",
+    ("rules/breaks.py", "_nonsense"): "break results that cannot be true",
     ("rules/errors.py", "_short"): "length of a printed value",
     ("rules/evaporation.py", "_share"): "humidity in per cent",
     ("rules/films.py", "_outdoors"): "cloud in per cent; columns of the ISO 6946 film table",
@@ -37,6 +38,10 @@ ALLOWED = {
     ("scheduler/planning/gates.py", "asked_finishes"): "how far the full path is followed",
     ("scheduler/planning/gates.py", "_between"): "how far apart finishes are filled in between",
     ("scheduler/planning/gates.py", "_hours_within"): "binary noise",
+    (
+        "scheduler/planning/measured.py",
+        "with_measured",
+    ): "how long a log of readings is carried on",
     ("scheduler/planning/scenarios.py", "_bridged"): "gaps of past years, said when bridged",
     ("scheduler/planning/several_sources.py", "_worse"): "which of two sources is worse",
 }
