@@ -24,7 +24,7 @@ from scheduler.planning.decide_call import call_of
 from scheduler.planning.decide_cautions import Remarks, remarks
 from scheduler.planning.decide_changes import changes
 from scheduler.planning.decide_choice import choose
-from scheduler.planning.decide_commitments import kept_trial
+from scheduler.planning.decide_commitments import kept_trial, prolonged, protection_rulings
 from scheduler.planning.decide_deadlines import of_measures, of_task, role_of
 from scheduler.planning.decide_judging import judge
 from scheduler.planning.decide_known import Known
@@ -51,7 +51,10 @@ def answer_for(
             return None
         trial, owed = kept
         judged = judge(trial, rows, book)
-        chosen = Chosen(replace(judged, rulings=(*judged.rulings, *owed)))
+        if owed is not None:
+            own = protection_rulings(known, owed)
+            judged = replace(judged, rulings=(*prolonged(judged.rulings, owed), *own))
+        chosen = Chosen(judged)
     else:
         chosen = choose(known, task, rows, book)
     moved = changes(chosen.judged.trial, rows, chosen.judged.rulings)

@@ -46,6 +46,7 @@ class Commitment:
     finished: datetime
     until: datetime
     rule: str
+    longer: timedelta = timedelta(0)  # by how much it was moved on
     broken: Reading | None = None  # the reading at which the work fell past its limit
     recovered: datetime | None = None  # from when the period is counted again
 
@@ -117,11 +118,26 @@ def commitment(known: Known, task: Task, rows: Iterable[Row]) -> Commitment | No
     until, rule = max(owed)
     broken = breach(trial, rows)
     recovered = None if broken is None else recovery(trial, broken)
-    if recovered is not None:
-        until = recovered + (until - span.end)
-    if until <= known.now:
+    longer = timedelta(0) if recovered is None else recovered - span.end
+    if until + longer <= known.now:
         return None
-    return Commitment(task, span.end, until, rule, broken, recovered)
+    return Commitment(task, span.end, until + longer, rule, longer, broken, recovered)
+
+
+def prolonged(rulings: Iterable[Ruling], found: Commitment) -> list[Ruling]:
+    """Return rulings whose measures after the work last as much longer as the period."""
+    return [
+        replace(
+            ruling_,
+            measures=tuple(
+                replace(line, end=line.end + found.longer)
+                if line.end is not None and line.end > found.finished
+                else line
+                for line in ruling_.measures
+            ),
+        )
+        for ruling_ in rulings
+    ]
 
 
 def _ends(trial: Trial, row: Row) -> Iterable[tuple[datetime, str]]:

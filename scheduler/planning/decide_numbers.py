@@ -18,7 +18,6 @@ from rules.units import convert
 from scheduler.planning.answer import NumberLine, Outcome, Span
 from scheduler.planning.decide_ages import since
 from scheduler.planning.decide_conditions import said_number
-from scheduler.planning.decide_history import SOURCES
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_known import Known, reading_time
 from scheduler.planning.decide_quantities import COLUMNS, begins, over_hours, reach, weather
@@ -33,6 +32,11 @@ from scheduler.planning.decide_ruling import (
 from scheduler.planning.decide_trial import Trial
 
 WET_DAYS: Final = 3
+ELEMENT_AGES: Final = {
+    "grout_temperature": ("age_of_grout",),
+    "concrete_temperature": ("age_of_concrete",),
+    "masonry_temperature": ("age_of_grout", "age_of_masonry"),
+}
 FREEZING_F: Final = 32.0  # the freezing point of water, in the unit people read it
 Numbers = Iterator[NumberLine]
 
@@ -196,12 +200,12 @@ def _passed(told: Told) -> Numbers:
 def _first_freezing(told: Told) -> Numbers:
     """Give the age of the work at its first reading below freezing."""
     trial = told.trial
-    for quantity, age in zip(SOURCES, ("grout", "concrete", "masonry"), strict=True):
-        placed = since(trial.known, f"age_of_{age}", trial.task)
+    for quantity, ages in ELEMENT_AGES.items():
+        placed = next((s for a in ages if (s := since(trial.known, a, trial.task))), None)
         if placed is None:
             continue
         for reading in trial.known.past_readings(quantity):
-            at = reading_time(reading)
+            at = reading.start or reading_time(reading)
             cold = float(convert(float(reading.value), reading.unit, "degF")) < FREEZING_F
             if at is not None and at >= placed and cold:
                 yield NumberLine("age_at_first_freezing", "value", hours_between(placed, at), "h")

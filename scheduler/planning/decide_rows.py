@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.book_rows import Band, Row
 from rules.facts import same_word
@@ -33,6 +35,8 @@ from scheduler.planning.decide_quantities import (
 from scheduler.planning.decide_ruling import Ruling, hours_between
 from scheduler.planning.decide_times import hours_left, on_clock
 from scheduler.planning.decide_trial import Trial
+
+MOST_MEASURES: Final = 100  # of one band; ranks hours by outcome, then by what they ask for
 
 
 def rulings(trial: Trial, rows: Iterable[Row]) -> list[Ruling]:
@@ -200,51 +204,60 @@ def _hours_of(trial: Trial, row: Row, span: Span) -> FloatArray | None:
 def _gravest_hour(
     trial: Trial, row: Row, values: FloatArray, mask: Mask, span: Span
 ) -> Ruling | None:
-    graded = np.full(values.size, -1)
-    bands: list[Band | None] = [None] * values.size
-    for i, (value, here) in enumerate(zip(values, mask, strict=True)):
-        if here == 0.0:
-            continue
-        if np.isnan(value):
-            graded[i] = Verdict.NOT_KNOWN
-            continue
-        here_band = bands[i] = band_of(row, float(value))
-        # Where nobody knows whether the row binds, it asks for its measures, never more.
-        worst_here = here_band.outcome
-        graded[i] = min(worst_here, Verdict.NOT_KNOWN) if np.isnan(here) else worst_here
-    worst = int(graded.max())
-    stale = trial.known.view.stale and worst < Verdict.NO_GO
-    places = np.flatnonzero(graded == worst)
+    ranks = np.array([_rank(row, v, here) for v, here in zip(values, mask, strict=True)])
+    worst = ranks.max()
+    places = np.flatnonzero(ranks == worst)
     pick = _furthest(row, values, places)
-    band = bands[pick]
-    outcome = Outcome.NOT_KNOWN if stale else OUTCOMES[Verdict(worst)]
-    at = moment_of(hour_of(span.start) + pick)
-    first = moment_of(hour_of(span.start) + int(places[0]))
+    band = None if np.isnan(values[pick]) else band_of(row, float(values[pick]))
+    verdict = Verdict(int(worst // MOST_MEASURES))
+    stale = trial.known.view.stale and verdict is not Verdict.NO_GO
+    outcome = Outcome.NOT_KNOWN if stale else OUTCOMES[verdict]
+    first = int(np.flatnonzero(ranks >= verdict * MOST_MEASURES)[0])
+    begun = hour_of(span.start)
     found = Reckoned(
-        None if np.isnan(values[pick]) else float(values[pick]),
+        None if band is None else float(values[pick]),
         row.unit,
         "forecast",
         "stale" if stale else "",
-        at=at,
+        at=moment_of(begun + pick),
     )
     limit = replace(limit_line(row, band, found, "value"), outcome=outcome)
-    made = asked(trial, row, band, outcome, limit, event=max(first, span.start))
-    return replace(made, moves=True)
+    event = max(moment_of(begun + first), span.start)
+    return replace(asked(trial, row, band, outcome, limit, event=event), moves=True)
 
 
-def _furthest(row: Row, values: FloatArray, places: FloatArray | np.ndarray) -> int:
+def _rank(row: Row, value: float, here: float) -> float:
+    """Return how grave an hour is: its outcome first, then how much its band asks for.
+
+    Where nobody knows whether the row binds, it asks for its measures, never more.
+    """
+    if here == 0.0:
+        return -1.0
+    if np.isnan(value):
+        return float(Verdict.NOT_KNOWN * MOST_MEASURES)
+    band = band_of(row, float(value))
+    verdict = min(band.outcome, Verdict.NOT_KNOWN) if np.isnan(here) else band.outcome
+    return float(verdict * MOST_MEASURES + min(len(band.measures), MOST_MEASURES - 1))
+
+
+def _furthest(row: Row, values: FloatArray, places: NDArray[np.intp]) -> int:
     """Return the hour among the gravest whose value lies furthest on the worse side."""
     known = [int(p) for p in places if np.isfinite(values[int(p)])]
     if not known:
         return int(places[0])
-    low = row.low_is_worse or (row.worst is None and _cold_side(row, values, known))
-    return min(known, key=lambda p: values[p] if low else -values[p])
+    sign = 1.0 if _worse_below(row, float(values[known[0]])) else -1.0
+    return min(known, key=lambda p: sign * values[p])
 
 
-def _cold_side(row: Row, values: FloatArray, places: Sequence[int]) -> bool:
-    """Tell whether the hours lie in a band at the low end of a row that is bad at both ends."""
-    band = band_of(row, float(values[places[0]]))
-    return row.bands.index(band) < len(row.bands) / 2 and len(row.bands) > 2
+def _worse_below(row: Row, value: float) -> bool:
+    """Tell whether lower values than one of a band's are the worse ones."""
+    if row.worst is not None or row.low_is_worse:
+        return row.low_is_worse
+    at = row.bands.index(band_of(row, value))
+    weights = [b.outcome * MOST_MEASURES + len(b.measures) for b in row.bands]
+    below = weights[at - 1] if at > 0 else weights[at]
+    above = weights[at + 1] if at + 1 < len(weights) else weights[at]
+    return below > above or (at == 0 and above < weights[at])
 
 
 def _mildest(row: Row) -> Band | None:
