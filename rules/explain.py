@@ -74,11 +74,12 @@ def explain(
     Returns
     -------
     tuple of Reason
-        The gravest first. Rows whose conditions do not hold are left out.
+        The gravest first, what nobody has read yet last. Rows whose conditions do not hold are
+        left out.
     """
     found = [reason_of(row, asked, weather, start, end) for row in book.rows_for(asked.work_type)]
     kept = [reason for reason in found if reason is not None and reason.applies]
-    return tuple(sorted(kept, key=lambda reason: -reason.verdict))
+    return tuple(sorted(kept, key=lambda reason: (reason.ask_on_site, -reason.verdict)))
 
 
 def reason_of(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> Reason | None:

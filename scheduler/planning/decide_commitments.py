@@ -94,16 +94,16 @@ def is_kept(known: Known, task: Task) -> bool:
     return span is not None and span.end <= known.now
 
 
-def kept_trial(known: Known, task: Task, rows: Sequence[Row]) -> tuple[Trial, list[Ruling]] | None:
+def kept_trial(
+    known: Known, task: Task, rows: Sequence[Row]
+) -> tuple[Trial, Commitment | None] | None:
     """Return the trial of finished work and what is owed to it; None where nothing is."""
     span = done_span(known, task)
     if span is None:
         return None
     owed = commitment(known, task, rows)
-    if owed is not None:
-        return Trial(known, task, span), protection_rulings(known, owed)
     keeps = kind_of(task.work_type).form is Form.PROTECTION
-    return (Trial(known, task, span), []) if keeps else None
+    return (Trial(known, task, span), owed) if owed is not None or keeps else None
 
 
 def commitment(known: Known, task: Task, rows: Iterable[Row]) -> Commitment | None:
