@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from rules.errors import OutOfRange
 from rules.recurrence import first_order
 from rules.verdict import FloatArray
+
+LEAST_SLOPE: Final = 1e-6  # K/h; flatter warming moves nothing, and rounding is near
 
 
 def indoor_temperature(
@@ -60,7 +64,16 @@ def indoor_temperature(
     gain = outside * (1.0 - decay) + slope * (1.0 - tau * (1.0 - decay))
     end = first_order(decay=decay, gain=gain, start=indoor_start_c)
     begin = np.concatenate([_first(indoor_start_c, end), end[..., :-1]], axis=-1)
-    return end, np.fmin(np.minimum(begin, end), _dip(begin, outside, slope, tau, decay))
+    lowest = np.minimum(begin, end)
+    turns = (slope > LEAST_SLOPE) & (begin > outside) & (outside + slope > end)
+    if turns.any():
+        lowest[turns] = _dip(
+            begin[turns],
+            outside[turns],
+            slope[turns],
+            np.broadcast_to(tau, turns.shape)[turns],
+        )
+    return end, lowest
 
 
 def _first(start: FloatArray | float, like: FloatArray) -> FloatArray:
@@ -70,16 +83,13 @@ def _first(start: FloatArray | float, like: FloatArray) -> FloatArray:
     return first
 
 
-def _dip(
-    begin: FloatArray, outside: FloatArray, slope: FloatArray, tau: FloatArray, decay: FloatArray
-) -> FloatArray:
-    """Return the lowest value inside hours in which cooling turns into warming, else NaN."""
-    excess = begin - outside + slope * tau
-    with np.errstate(divide="ignore", invalid="ignore"):
-        left = slope * tau / excess  # exp(-t/tau) at the turn, where indoor equals outdoor air
-        turns = (slope > 0.0) & (left > decay) & (left < 1.0)
-        at_turn = outside - slope * tau * np.log(np.where(turns, left, 1.0))
-    return np.where(turns, at_turn, np.nan)
+def _dip(begin: FloatArray, outside: FloatArray, slope: FloatArray, tau: FloatArray) -> FloatArray:
+    """Return the lowest value inside hours in which cooling turns into warming.
+
+    There indoor equals outdoor air, and ``exp(-t/tau)`` is ``slope tau`` over the excess.
+    """
+    rise = slope * tau
+    return outside - rise * np.log(rise / (begin - outside + rise))
 
 
 def open_time_constant(

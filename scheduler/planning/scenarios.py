@@ -31,6 +31,11 @@ TEMPERATURE: Final = "air_temperature_c"
 RAIN: Final = "precipitation_amount_mm"
 CHANCE: Final = "precipitation_probability_pct"
 GUST_PER_WIND: Final = 1.5  # a gust errs this much more than the mean wind; common practice
+# Columns that err as another one does.
+ERRS_LIKE: Final = {
+    "dew_point_temperature_c": TEMPERATURE,
+    "wind_speed_of_gust_ms": "wind_speed_ms",
+}
 # Columns that are not states on a line: no mean of two of them means anything.
 SWITCHED: Final = frozenset({"wind_from_direction_deg"})
 
@@ -240,8 +245,11 @@ def _bridged(values: FloatArray) -> tuple[FloatArray, int]:
 def _shared_errors(ahead: HourlyTable, draws: _Draws, solar: float) -> dict[str, FloatArray]:
     """Return the errors of the columns that have a published size, ``(scenarios, hours)``."""
     hours = min(ahead.hours, int(LONGEST_LEAD_H))
+    wanted = {ERRS_LIKE.get(name, name) for name in ahead.columns}
     return {
-        name: errors(name, draws.knots(place), solar, hours) for place, name in enumerate(SIZES)
+        name: errors(name, draws.knots(place), solar, hours)
+        for place, name in enumerate(SIZES)
+        if name in wanted
     }
 
 
@@ -262,11 +270,7 @@ def _perturbed(
         return members
     if name == RAIN:
         return _rain(ahead, draws, utc_hour, years)
-    error = shifts.get(
-        {"dew_point_temperature_c": TEMPERATURE, "wind_speed_of_gust_ms": "wind_speed_ms"}.get(
-            name, name
-        )
-    )
+    error = shifts.get(ERRS_LIKE.get(name, name))
     led = np.broadcast_to(values, (draws.count, values.size)).copy()
     if error is None:
         return led

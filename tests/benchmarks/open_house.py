@@ -1,0 +1,131 @@
+"""What scenarios and the open house cost: 600 scenarios of 2160 hours, each step by itself.
+
+Run ``python -m tests.benchmarks.open_house``. Aim: scenarios, indoor air and the date together
+under one second, and under 300 times a plain copy of one column. Best of seven runs.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from scheduler.planning.climate_years import ClimateYears
+from scheduler.planning.closein_date import closein_date
+from scheduler.planning.hours import HourlyTable
+from scheduler.planning.job import (
+    Calendar,
+    ExposureLimits,
+    GroundLimits,
+    GustLimits,
+    Job,
+    Site,
+    WoodLimits,
+)
+from scheduler.planning.open_house import breaches
+from scheduler.planning.scenarios import Scenarios, scenarios
+
+HOURS, COUNT, YEARS, AIM_S, AIM_COPIES = 2160, 600, 30, 1.0, 300.0
+NOW = datetime(2026, 10, 1, 5, tzinfo=UTC)
+
+
+def job(*, every_limit: bool) -> Job:
+    """Return a job with the indoor limit only, or with every limit there is."""
+    limits = ExposureLimits()
+    if every_limit:
+        limits = ExposureLimits(
+            water_lines_hang=True,
+            wood=WoodLimits(at_most_pct=22.0, rain_inside_mm=20.0, mould_index=1.0),
+            ground=GroundLimits(0.3, snow_counts=True),
+            gusts=GustLimits(18.0, 14.0),
+        )
+    return Job(
+        name="bench",
+        site=Site("bench", 44.0, -75.0, 100.0, "America/New_York"),
+        units="us",
+        book="tms602-2016",
+        calendar=Calendar(week=(None,) * 7),
+        tasks=(),
+        exposure=limits,
+    )
+
+
+def weather() -> tuple[HourlyTable, ClimateYears]:
+    """Return a made week's forecast and made past years."""
+    rng = np.random.default_rng(1)
+    hour = np.arange(HOURS)
+
+    def columns(rows: int) -> dict[str, np.ndarray]:
+        level = np.repeat(rng.normal(0, 4, (rows, HOURS // 24)), 24, axis=1)
+        swing = 5.0 * np.sin(2 * np.pi * (hour - 15) / 24)
+        wet = rng.random((rows, HOURS)) < 0.06
+        return {
+            "air_temperature_c": 12.0 - 0.008 * hour + swing + level,
+            "relative_humidity_pct": np.clip(rng.normal(75, 12, (rows, HOURS)), 20, 100),
+            "wind_speed_ms": np.abs(rng.normal(3, 2, (rows, HOURS))),
+            "wind_speed_of_gust_ms": np.abs(rng.normal(6, 3, (rows, HOURS))),
+            "wind_from_direction_deg": rng.uniform(0, 360, (rows, HOURS)),
+            "precipitation_amount_mm": np.where(wet, rng.exponential(1, (rows, HOURS)), 0.0),
+            "snow_depth_mm": np.zeros((rows, HOURS)),
+        }
+
+    week = {name: values[0, :180] for name, values in columns(1).items()}
+    start = np.datetime64("2026-10-01T05", "h") + np.arange(180)
+    years = tuple(range(1990, 1990 + YEARS))
+    return HourlyTable(start=start, columns=week), ClimateYears(NOW, years, columns(YEARS), "made")
+
+
+def best(step: Callable[[], object]) -> float:
+    """Return the shortest of seven runs in seconds."""
+    took = []
+    for _ in range(7):
+        began = time.perf_counter()
+        step()
+        took.append(time.perf_counter() - began)
+    return min(took)
+
+
+def main() -> int:
+    """Print what each step takes; 1 where an aim is missed."""
+    table, years = weather()
+    temperature = {"air_temperature_c": table.columns["air_temperature_c"]}
+    only = ClimateYears(
+        NOW, years.years, {"air_temperature_c": years.columns["air_temperature_c"]}, "made"
+    )
+
+    def make(forecast: HourlyTable, climate: ClimateYears) -> Scenarios:
+        return scenarios(
+            forecast=forecast, climate=climate, now=NOW, until=NOW + timedelta(hours=HOURS),
+            seed=1, count=COUNT, longitude_deg=-75.0,
+        )  # fmt: skip
+
+    bare = HourlyTable(start=table.start, columns=temperature)
+    lean, whole = make(bare, only), make(table, years)
+    air = whole.table.columns["air_temperature_c"]
+    plain, full = job(every_limit=False), job(every_limit=True)
+    steps: dict[str, Callable[[], object]] = {
+        "copy one column": air.copy,
+        "scenarios, temperature only": lambda: make(bare, only),
+        "scenarios, seven columns": lambda: make(table, years),
+        "indoor air": lambda: breaches(plain, lean.table),
+        "every limit (mould and snow marched)": lambda: breaches(full, whole.table),
+        "date, indoor air only": lambda: closein_date(job=plain, weather=lean),
+        "date, every limit": lambda: closein_date(job=full, weather=whole),
+    }
+    took = {name: best(step) for name, step in steps.items()}
+    for name, seconds in took.items():
+        print(
+            f"{name:<38} {seconds * 1000:8.1f} ms  {seconds / took['copy one column']:6.1f} copies"
+        )
+    chain = took["scenarios, temperature only"] + took["date, indoor air only"]
+    every = took["scenarios, seven columns"] + took["date, every limit"]
+    copies = chain / took["copy one column"]
+    print(f"scenarios and date: {chain * 1000:.0f} ms, with every limit {every * 1000:.0f} ms")
+    return int(chain > AIM_S or copies > AIM_COPIES)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
