@@ -195,6 +195,11 @@ class Row(Asks):
         return self.quantity if is_fact(self.quantity) else self.quantity.rpartition(".")[2]
 
     @property
+    def only_advises(self) -> bool:
+        """Tell whether no value of it refuses or protects; then not knowing it does not either."""
+        return all(band.outcome is Verdict.GO for band in self.bands)
+
+    @property
     def low_is_worse(self) -> bool:
         """Tell whether small values are the graver ones."""
         if self.worst is not None:

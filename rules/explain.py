@@ -231,7 +231,8 @@ def _hour_of(
 
 def _unknown(row: Row, low: int, high: int, *, absent: bool, binds: bool = True) -> Reason:
     check = absent and row.if_absent == "check"
-    verdict = Verdict.GO if check or not binds else Verdict.NOT_KNOWN
+    calm = check or not binds or row.only_advises
+    verdict = Verdict.GO if calm else Verdict.NOT_KNOWN
     way = row.taken_as
     applies = check or binds
     return Reason(

@@ -62,7 +62,7 @@ def is_on_site(row: Row) -> bool:
 def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
     """Judge every hour by one placing limit, (..., hours)."""
     applies = fixed_conditions(row, asked)
-    if applies is False:
+    if applies is False or row.only_advises:
         return np.zeros(weather.hours, dtype=np.int8)
     outcomes = codes(row, asked)
 
@@ -84,7 +84,7 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
     then looks up the hour at which its work is over.
     """
     applies = fixed_conditions(row, asked)
-    if applies is False or row.hours is None:
+    if applies is False or row.hours is None or row.only_advises:
         return np.zeros(weather.hours, dtype=np.int8)
     outcomes = codes(row, asked)
     anchor, last = (TABLE_ANCHORS[m.anchor] for m in (row.hours.from_, row.hours.until))

@@ -308,6 +308,8 @@ def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | No
     if found.missing == "before" and row.if_no_record == "check":
         return asked(trial, row, None, Outcome.GO, None)
     shown = "mean" if taken_as == "midpoint" else taken_as
+    if found.value is None and row.only_advises:
+        return asked(trial, row, None, Outcome.GO, None)
     if found.value is None:
         limit = replace(limit_line(row, None, found, shown), outcome=Outcome.NOT_KNOWN)
         return replace(asked(trial, row, None, Outcome.NOT_KNOWN, limit), moves=True)

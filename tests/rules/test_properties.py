@@ -222,6 +222,7 @@ PLAIN_ROWS = [
     and row.quantity in {"air_temperature", "wind_speed_of_gust", "precipitation_amount"}
     and not row.substitutes
     and row.taken_as != "duration"
+    and not row.only_advises
 ]
 
 
