@@ -24,7 +24,7 @@ from rules.grading import (
 from rules.moments import Moment
 from rules.quantities import si_unit
 from rules.units import convert
-from rules.verdict import FloatArray, Verdict
+from rules.verdict import FloatArray, Verdict, VerdictArray
 from rules.weather import Hours, Weather
 
 
@@ -80,6 +80,39 @@ def explain(
     found = [reason_of(row, asked, weather, start, end) for row in book.rows_for(asked.work_type)]
     kept = [reason for reason in found if reason is not None and reason.applies]
     return tuple(sorted(kept, key=lambda reason: (reason.ask_on_site, -reason.verdict)))
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """One row of one window with its values hour by hour, as a person would check it."""
+
+    reason: Reason
+    first: int  # hour of the table of the first value
+    values: FloatArray  # (hours,) in the row's unit; empty where the row reads no weather
+    outcomes: VerdictArray  # (hours,) of placing limits; empty where the hours count together
+
+
+def walk(book: Book, asked: Asked, weather: Weather, start: int, end: int) -> tuple[Walk, ...]:
+    """Say what every row makes of a window, with the values by hour that it looked at.
+
+    The gravest first, as ``explain``; hours outside the table are left out.
+    """
+    return tuple(
+        _walked(reason, asked, weather) for reason in explain(book, asked, weather, start, end)
+    )
+
+
+def _walked(reason: Reason, asked: Asked, weather: Weather) -> Walk:
+    row, none = reason.row, np.empty(0, dtype=np.int8)
+    weather_row = is_by_hour(row) or is_by_start(row)
+    hours = weather.for_row(row) if weather_row else None
+    if hours is None or reason.low is None or reason.high is None:
+        return Walk(reason, 0, np.empty(0), none)
+    first, stop = max(reason.low, 0), min(reason.high, weather.hours)
+    values = in_unit(hours.values[first:stop], row)
+    if not is_by_hour(row):
+        return Walk(reason, first, values, none)
+    return Walk(reason, first, values, row_by_hour(row, asked, weather)[first:stop])
 
 
 def reason_of(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> Reason | None:
@@ -183,7 +216,8 @@ def _by_start(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
     low, high = (int(edge[start]) for edge in window(row, ends))
     way, value = _deciding(row, weather, hours, low, high)
     if value is None:
-        return _unknown(row, low, high, absent=False)
+        unrecorded = low < 0 and row.if_no_record == "check"
+        return _unknown(row, low, high, absent=False, binds=verdict > Verdict.GO, check=unrecorded)
     band = row.bands[band_index(value, row.bands)]
     return Reason(
         row=row,
@@ -229,8 +263,10 @@ def _hour_of(
     return max(low, 0) + int(np.nanargmin(np.abs(inside - value)))
 
 
-def _unknown(row: Row, low: int, high: int, *, absent: bool, binds: bool = True) -> Reason:
-    check = absent and row.if_absent == "check"
+def _unknown(
+    row: Row, low: int, high: int, *, absent: bool, binds: bool = True, check: bool = False
+) -> Reason:
+    check = check or (absent and row.if_absent == "check")
     calm = check or not binds or row.only_advises
     verdict = Verdict.GO if calm else Verdict.NOT_KNOWN
     way = row.taken_as
