@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -147,11 +147,12 @@ def _limit_number(
         return (NumberLine(row.limit_as, "first_time", at, "time"),) if told else ()
     warm = row.limit_as.endswith("_required") and UNITS[row.unit][0] == "temperature"
     taken_as = "min" if warm else "value"
-    return (NumberLine(row.limit_as, taken_as, _refusing_edge(row, edges), row.unit),)
+    return (NumberLine(row.limit_as, taken_as, refusing_edge(row), row.unit),)
 
 
-def _refusing_edge(row: Row, edges: Sequence[float]) -> float:
+def refusing_edge(row: Row) -> float:
     """Return the edge at which a row begins to refuse, or to ask where it never refuses."""
+    edges = [b.up_to for b in row.bands if b.up_to is not None]
     refusing = [i for i, b in enumerate(row.bands) if b.outcome is Verdict.NO_GO]
     if not refusing:
         return edges[-1] if row.low_is_worse else edges[0]

@@ -134,7 +134,7 @@ def next_start(
     dated = [r.clears_at for r in refusals if r.clears_at is not None]
     if any(r.clears_at is None and not r.moves for r in refusals):
         return None
-    begin = max([known.now, *dated])
+    begin = max([known.now, judged.trial.start, *dated])
     if len(dated) == len(refusals):
         later = [slot for slot in offered_slots(known, task) if slot >= begin]
         return later[0] if later else first_working(known, task, begin)

@@ -93,10 +93,18 @@ def _other_views(trial: Trial, rows: Sequence[Row], made: Sequence[Ruling]) -> l
                 continue
             if view.name == SITE_RECORD:
                 found += _at_site(other, here)
-            elif GRAVITY[other.outcome] > GRAVITY[here.outcome]:
+            elif _graver(other, here):
                 line = CautionLine("forecast_sources_disagree", f"{view.name}: the graver is used")
                 found.append(replace(other, cautions=(*other.cautions, line)))
     return found
+
+
+def _graver(other: Ruling, here: Ruling) -> bool:
+    """Tell whether a ruling is graver than another, or asks for what that one does not."""
+    more = {m.measure for m in other.measures} - {m.measure for m in here.measures}
+    return GRAVITY[other.outcome] > GRAVITY[here.outcome] or (
+        other.outcome is here.outcome and bool(more)
+    )
 
 
 def _at_site(other: Ruling, here: Ruling) -> list[Ruling]:
@@ -105,11 +113,8 @@ def _at_site(other: Ruling, here: Ruling) -> list[Ruling]:
     if limit is None or limit.quantity != "air_temperature":
         return []
     named = replace(limit, quantity="air_temperature_at_site")
-    graver = GRAVITY[other.outcome] > GRAVITY[here.outcome] or (
-        {m.measure for m in other.measures} - {m.measure for m in here.measures}
-    )
     line = CautionLine("local_cold_air", "the site runs otherwise than the grid")
-    cautions = (line, *other.cautions) if graver else (line,)
+    cautions = (line, *other.cautions) if _graver(other, here) else (line,)
     return [replace(other, limit=named, cautions=cautions, bears=(), numbers=())]
 
 

@@ -17,6 +17,7 @@ from rules.book import Row
 from rules.units import convert
 from scheduler.planning.answer import NumberLine, Outcome, Span
 from scheduler.planning.decide_ages import since
+from scheduler.planning.decide_asks import refusing_edge
 from scheduler.planning.decide_conditions import said_number
 from scheduler.planning.decide_hours import hour_of, moment_of
 from scheduler.planning.decide_known import Known, reading_time
@@ -102,9 +103,11 @@ def _frost_nights(told: Told) -> Numbers:
     if series is None:
         return
     lows: dict[object, float] = {}
+    recorded = series.seen_until > series.first
+    until = series.seen_until if recorded else hour_of(trial.known.now)
     for place, value in enumerate(series.values):
         hour = series.first + place
-        if hour >= hour_of(trial.known.now) or np.isnan(value):
+        if hour >= until or np.isnan(value):
             continue
         night = trial.known.local_day(moment_of(hour) - timedelta(hours=12))
         lows[night] = min(lows.get(night, np.inf), float(value))
@@ -115,13 +118,12 @@ def _frost_nights(told: Told) -> Numbers:
 
 def _gust_over_limit(told: Told) -> Numbers:
     """Give the first and last coming hour with a gust above the row's limit."""
-    trial = told.trial
-    edges = [band.up_to for band in told.row.bands if band.up_to is not None]
+    trial, row = told.trial, told.row
     end = reach(trial.known, "wind_speed_of_gust")
-    if not edges or end is None or end <= trial.known.now:
+    if end is None or end <= trial.known.now:
         return
-    gust = weather(trial.known, "wind_speed_of_gust", told.row.unit, trial.known.now, end)
-    over = np.flatnonzero(gust > edges[-1])
+    gust = weather(trial.known, "wind_speed_of_gust", row.unit, trial.known.now, end)
+    over = np.flatnonzero(gust >= refusing_edge(row))
     for taken_as, place in (("first_time", 0), ("last_time", -1)):
         if over.size:
             at = moment_of(hour_of(trial.known.now) + int(over[place]))

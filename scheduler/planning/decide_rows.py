@@ -15,7 +15,6 @@ from rules.quantities import is_fact
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.answer import (
     CheckLine,
-    LimitLine,
     Outcome,
     Span,
 )
@@ -175,8 +174,7 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
         return None
     values = _hours_of(trial, row, span)
     if isinstance(binds, np.ndarray) and not (np.isnan(binds) | (binds > 0)).any():
-        calm = None if values is None else _calm(row, values, span)
-        return asked(trial, row, _mildest(row), Outcome.GO, calm)
+        return asked(trial, row, _mildest(row), Outcome.GO, None)
     if values is None:
         return _absent(trial, row, span)
     mask = binds if isinstance(binds, np.ndarray) else np.full(values.size, 1.0)
@@ -262,17 +260,6 @@ def _worse_below(row: Row, value: float) -> bool:
 
 def _mildest(row: Row) -> Band | None:
     return next((band for band in row.bands if band.outcome is Verdict.GO), None)
-
-
-def _calm(row: Row, values: FloatArray, span: Span) -> LimitLine | None:
-    """Show the value of a row whose condition never held in the hours."""
-    known = values[np.isfinite(values)]
-    if not known.size:
-        return None
-    low = row.low_is_worse
-    value = float(known.min() if low else known.max())
-    found = Reckoned(value, row.unit, "forecast", window=span)
-    return replace(limit_line(row, None, found, "min" if low else "max"), outcome=Outcome.GO)
 
 
 def _over(trial: Trial, row: Row) -> Ruling | None:

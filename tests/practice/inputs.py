@@ -195,7 +195,7 @@ def _weather(forecast: Row) -> dict[str, Any]:
         ]
     if forecast.get("wind_height_ft") is not None:
         made["wind_height_m"] = float(forecast["wind_height_ft"]) * FOOT_M
-    columns = dict(_columns(forecast))
+    columns = {**dict(_columns(forecast)), **_thunder(forecast.get("weather"))}
     if columns:
         made["hours"] = {
             "start": forecast["start"],
@@ -212,6 +212,16 @@ def _columns(forecast: Row) -> Iterable[tuple[str, Row]]:
             continue
         name, unit = _named(key)
         yield name, {"unit": unit, "values": values}
+
+
+def _thunder(words: object) -> dict[str, Row]:
+    """Return the sky's words as the column that a weather source gives for them."""
+    if not isinstance(words, list | str):
+        return {}
+    told = [words] if isinstance(words, str) else words
+    chance = [100 if re.search("thunder|lightning", str(word)) else 0 for word in told]
+    values = chance if isinstance(words, list) else chance[0]
+    return {"thunderstorm_probability": {"unit": "%", "values": values}}
 
 
 def _named(key: str) -> tuple[str, str]:
