@@ -28,8 +28,8 @@ CORRELATION_H: Final = 36.0  # assumption, no source: correlation falls by e in 
 SOLAR_LOW_H, SOLAR_HIGH_H = 6.0, 15.0  # usual solar hours of the day's low and high
 FAHRENHEIT: Final = 5.0 / 9.0
 KNOT: Final = 0.514444
-LONGEST_LEAD_H: Final = 192.0  # past this only the climate speaks; figures end at day 7
-KNOTS: Final = 20  # enough for two a day up to the longest lead
+LONGEST_LEAD_H: Final = 204.0  # past this only the climate speaks; figures end at day 7
+KNOTS: Final = 22  # enough for two a day up to the longest lead
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,9 @@
 """Weather from now to the season's end, many times: forecast first, a past year after.
 
 Every scenario is one hourly trace: the forecast with an error that grows with lead time, led over
-a day into the weather of one past year at the same place and season. An ensemble's members are
-used as they are. Each scenario draws from its own random stream, so that scenario 17 of a seed is
-the same whether 20 or 600 are asked for.
+a day and a half into the weather of one past year at the same place and season. An ensemble's
+members are used as they are. Each scenario draws from its own random stream, so that scenario 17
+of a seed is the same whether 20 or 600 are asked for.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from scheduler.planning.forecast_rain import below
 from scheduler.planning.hours import HourArray, HourlyTable
 
 FORECAST, BLENDED, CLIMATE, UNKNOWN = np.int8(0), np.int8(1), np.int8(2), np.int8(3)
-FADE_H: Final = 24  # the forecast is led into the climate over its last day (assumption)
+FADE_H: Final = 36  # the forecast is led into the climate over its last hours (assumption)
 LONGEST_BRIDGE_H: Final = 3  # a shorter gap of a past year is bridged straight, and said
 TEMPERATURE: Final = "air_temperature_c"
 RAIN: Final = "precipitation_amount_mm"
@@ -244,7 +244,9 @@ def _bridged(values: FloatArray) -> tuple[FloatArray, int]:
 
 def _shared_errors(ahead: HourlyTable, draws: _Draws, solar: float) -> dict[str, FloatArray]:
     """Return the errors of the columns that have a published size, ``(scenarios, hours)``."""
-    hours = min(ahead.hours, int(LONGEST_LEAD_H))
+    hours = max((_known_hours(values) for values in ahead.columns.values()), default=0)
+    if hours == 0:
+        return {}
     wanted = {ERRS_LIKE.get(name, name) for name in ahead.columns}
     return {
         name: errors(name, draws.knots(place), solar, hours)
@@ -325,7 +327,7 @@ def _known_hours(values: FloatArray) -> int:
 def _led_over(
     name: str, led: FloatArray, past: FloatArray | None, draws: _Draws
 ) -> tuple[FloatArray, OriginArray]:
-    """Lead a column from the forecast into the past years over the forecast's last day.
+    """Lead a column from the forecast into the past years over the forecast's last hours.
 
     The mean runs straight over; the spread goes from the forecast's error to the years' own
     without a dip between (weights ``w`` and ``sqrt(1 - w^2)`` on the two departures from the

@@ -73,7 +73,7 @@ def test_days_carry_the_spread_and_where_the_forecast_ends() -> None:
     _, seen = answered()
     assert len(seen.days) == seen.outdoor_low_c.shape[1] == seen.indoor_low_c.shape[1]
     assert (np.diff(seen.indoor_low_c, axis=0) >= 0).all()
-    # 160 h less the last day, which is led over: to 22:00 on the 7th, local
+    # 160 h less the last 36, which are led over: to the morning of the 7th, local
     assert seen.forecast_until == date(2026, 11, 7)
 
 
