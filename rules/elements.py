@@ -223,6 +223,12 @@ def network_of(section: Section) -> Network:
     )
 
 
+def depths_m(section: Section) -> FloatArray:
+    """Return how deep each node lies under the first face: (nodes,)."""
+    pieces = np.array([layer.thickness_m / layer.parts for layer in _cut(section)])
+    return np.concatenate([[0.0], np.cumsum(pieces)])
+
+
 def fresh_start(section: Section, *, placed_c: float, around_c: FloatArray) -> FloatArray:
     """Return the node temperatures when fresh material has just been placed.
 

@@ -27,6 +27,9 @@ HEATED_C: Final = {"heat_grout": 21.1, "heat_concrete": 12.8}
 # Hours of cover where the book's own end of protection is not handed in: grouted masonry 48 h
 # (TMS 602 1.8 C, from memory), concrete exposed and not loaded 3 days (ACI 306R-10 table 5.1).
 COVERED_H: Final = {"grout": 48, "concrete": 72}
+# A plan counts on covers staying until the work resists a freeze, a week at most: longer than the
+# book asks does no harm. Common practice, no source.
+PLANNED_COVER_H: Final = 168
 BY_WARMTH: Final = ("enclosure", "blanket", "membrane")  # warmest first
 GROUND_C: Final = 5.0  # soil at half a metre in a northern autumn where nobody measured; no source
 
@@ -127,12 +130,10 @@ def protection(
     return Protection(name, (cover, bare), (COVERED_H[kind] if hours is None else hours,))
 
 
-def warmest_protection(
-    measures: Collection[str], *, kind: str = "grout", hours: int | None = None
-) -> Protection:
+def warmest_protection(measures: Collection[str], *, hours: int = PLANNED_COVER_H) -> Protection:
     """Return the warmest protection that the measures allow."""
     names = [name for name in BY_WARMTH if covers()[name].measure in measures]
-    return protection(names[0] if names else "bare", kind=kind, hours=hours)
+    return protection(names[0] if names else "bare", hours=hours)
 
 
 def face_weather(table: HourlyTable) -> FaceWeather:
