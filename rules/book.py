@@ -118,17 +118,28 @@ def _faults(file: str, row: str, error: ValidationError) -> list[CloseinError]:
     return out
 
 
-def _table(name: str, model: type[AnyPart]) -> dict[str, AnyPart]:
+def read_table(file: str, text: str, model: type[AnyPart]) -> dict[str, AnyPart]:
+    """Read a file of named tables: sources, measures, editions.
+
+    Raises
+    ------
+    Faults
+        Every fault of the file, each with the name it is under.
+    """
     out: dict[str, AnyPart] = {}
     faults: list[CloseinError] = []
-    for key, raw in tomllib.loads(_text(name)).items():
+    for key, raw in tomllib.loads(text).items():
         try:
             out[key] = model.model_validate(raw)
         except ValidationError as error:
-            faults += _faults(name, key, error)
+            faults += _faults(file, key, error)
     if faults:
         raise Faults(faults)
     return out
+
+
+def _table(file: str, model: type[AnyPart]) -> dict[str, AnyPart]:
+    return read_table(file, _text(file), model)
 
 
 @cache

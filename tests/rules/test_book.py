@@ -2,8 +2,16 @@ from __future__ import annotations
 
 import pytest
 
-from rules.book import all_rows, editions, load_book, measures, read_rows, sources
-from rules.book_rows import Row
+from rules.book import (
+    all_rows,
+    editions,
+    load_book,
+    measures,
+    read_rows,
+    read_table,
+    sources,
+)
+from rules.book_rows import Measure, Row, Source
 from rules.errors import BookFault, Faults
 from rules.verdict import Verdict
 from rules.words import words
@@ -22,6 +30,14 @@ FALLING = """bands = [
 """
 NOON = 'taken_as = "min"\nhours = {from = "noon", until = "end"}\nbands ='
 WHOLE = HEAD + 'work_types = ["lay_block"]\nquantity = "air_temperature"\nunit = "degF"\n' + BANDS
+
+
+BOTH = """does = "warms"
+set_up_h = 1.0
+people = 1
+cautions = ["fire_near_heater"]
+harmless = true
+"""
 
 
 def said(text: str) -> str:
@@ -112,6 +128,26 @@ def test_every_source_has_an_edition_and_every_measure_its_danger() -> None:
     assert all(source.edition for source in sources().values())
     assert set(measures()) == set(words().measures)
     assert all(measure.harmless != bool(measure.cautions) for measure in measures().values())
+
+
+@pytest.mark.parametrize(
+    ("model", "text", "want"),
+    [
+        (Source, 'title = "A guide"\nkind = "guide"', "tent edition"),
+        (Source, 'title = "A guide"\nedition = ""\nkind = "guide"', "tent edition"),
+        (Measure, 'does = "warms"\nset_up_h = 1.0\npeople = 1', "give its cautions"),
+        (Measure, BOTH, "or harmless = true"),
+        (Measure, 'does = "warms"\nset_up_h = -1.0\npeople = 1\nharmless = true', "set_up_h"),
+    ],
+)  # fmt: skip
+def test_a_source_without_edition_and_a_measure_without_caution_are_named(
+    model: type[Source | Measure], text: str, want: str
+) -> None:
+    with pytest.raises(Faults) as caught:
+        read_table("trial.toml", f"[tent]\n{text}", model)
+    (line,) = caught.value.lines()
+    assert line.startswith("trial.toml: tent")
+    assert want in line
 
 
 def test_rows_from_memory_say_so() -> None:
