@@ -37,6 +37,7 @@ FATE_WORDS: Final = {
     Fate.NOT_KNOWN: " (not known)",
     Fate.FREEZES: " (freezes)",
 }
+PAPER: Final = {"facecolor": "white", "alpha": 0.8, "pad": 0.8, "lw": 0}  # behind a word
 DRAWN_H: Final = 24 * 10  # what lies later is in the table
 
 
@@ -200,7 +201,7 @@ def _label(axes: Axes, text: str, level: float, *, bottom: bool) -> None:
     axes.annotate(
         text, (0.995, level), xycoords=("axes fraction", "data"), fontsize=7, ha="right",
         va="bottom" if bottom else "top", color="#222222", xytext=(0, 1.5 if bottom else -1.5),
-        textcoords="offset points", bbox={"facecolor": "white", "alpha": 0.8, "pad": 0.8, "lw": 0},
+        textcoords="offset points", bbox=PAPER,
     )  # fmt: skip
 
 
@@ -214,7 +215,7 @@ def _mark(
     axes.axvline(at, color="#222222", linewidth=0.8, linestyle=(0, (2, 2)))
     axes.annotate(
         text, (at, 0.97 if high_up else 0.03), xycoords=("data", "axes fraction"), fontsize=7,
-        rotation=90, ha="right", va="top" if high_up else "bottom", bbox={"facecolor": "white", "alpha": 0.8, "pad": 0.8, "lw": 0},
+        rotation=90, ha="right", va="top" if high_up else "bottom", bbox=PAPER,
     )  # fmt: skip
 
 
