@@ -116,10 +116,11 @@ def air_temperature_by_hour(
     daily minima and maxima, Agricultural and Forest Meteorology 46, 193-209 (method WAVE).
     """
     days = sunrise_clock_h.size
-    at = 24.0 * np.arange(days)[:, None] + np.stack(
-        (sunrise_clock_h, np.full(days, WARMEST_CLOCK_H)), axis=-1
-    )
-    turn_h = at.reshape(-1)  # low, high, low, high, ...
+    midnight_h = 24.0 * np.arange(days)[:, None]
+    clock_h = np.stack((sunrise_clock_h, np.full(days, WARMEST_CLOCK_H)), axis=-1)
+    turn_h = (midnight_h + clock_h).reshape(-1)  # low, high, low, high, ...
+    # The clock is cut down before the days are added: 24 + 3.999... may round up to 28.
+    turn_hour = (midnight_h + np.floor(clock_h)).reshape(-1).astype(np.int64)
     low_high = np.stack((air_temperature_min_c, air_temperature_max_c), axis=-1)
     turn_c = low_high.reshape(*low_high.shape[:-2], -1)
     middle = np.arange(24 * days) + 0.5
@@ -130,7 +131,7 @@ def air_temperature_by_hour(
     weight = (1.0 - np.cos(np.pi * part)) / 2.0
     hours: FloatArray = turn_c[..., left] * (1.0 - weight) + turn_c[..., left + 1] * weight
     hours[..., ~inside] = np.nan
-    hours[..., np.floor(turn_h).astype(np.int64)] = turn_c
+    hours[..., turn_hour] = turn_c
     return hours
 
 
