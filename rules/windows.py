@@ -80,17 +80,56 @@ def least_between(values: NDArray[Kind], low: HourIndex, high: HourIndex) -> NDA
     width = high - low
     if is_run(low) and is_run(high):
         return _least_of_run(table, int(low[0]), int(width[0]), low.size)
-    shape = (*np.broadcast_shapes(values.shape[:-1], width.shape[:-1]), width.shape[-1])
-    out = np.full(shape, _greatest(values), dtype=values.dtype)
+    low, width = np.broadcast_arrays(low, width)
+    return _least_of_any(table, low, width)
+
+
+def _least_of_any(table: NDArray[Kind], low: HourIndex, width: HourIndex) -> NDArray[Kind]:
+    """Return the least of windows of any length: each looks twice into the table of its length.
+
+    Parameters
+    ----------
+    table : (..., hours)
+    low, width : (starts,) or (..., starts)
+        Within the table.
+    """
+    lead, starts = np.broadcast_shapes(table.shape[:-1], low.shape[:-1]), low.shape[-1]
+    if low.ndim > 1 and table.shape[:-1] != lead:
+        table = np.broadcast_to(table, (*lead, table.shape[-1]))
+    out = np.full((*lead, starts), _greatest(table), dtype=table.dtype)
     level, longest = 0, int(width.max(initial=0))
     while (1 << level) <= longest:
         here = (width >= 1 << level) & (width < 2 << level)
-        _fill(out, table, low, high - (1 << level), here)
+        late = low + (width - (1 << level))
+        if low.ndim == 1:
+            at = np.flatnonzero(here)
+            out[..., at] = np.minimum(take(table, low[at]), take(table, late[at]))
+        else:
+            _look_each(out, table, low, late, here)
         level += 1
         if (1 << level) <= longest:
             half = 1 << (level - 1)
             table = np.minimum(table[..., :-half], table[..., half:])
     return out
+
+
+def _look_each(
+    out: NDArray[Kind],
+    table: NDArray[Kind],
+    low: HourIndex,
+    late: HourIndex,
+    here: NDArray[np.bool_],
+) -> None:
+    """Look up only the windows of one length, each in its own row of the table."""
+    places = np.flatnonzero(np.broadcast_to(here, out.shape))
+    if not places.size:
+        return
+    row = places // out.shape[-1] * table.shape[-1]
+    flat = np.ascontiguousarray(table).reshape(-1)
+    first, second = (
+        flat[row + np.broadcast_to(at, out.shape).reshape(-1)[places]] for at in (low, late)
+    )
+    out.reshape(-1)[places] = np.minimum(first, second)
 
 
 def _greatest(values: NDArray[Kind]) -> float | int:
@@ -115,21 +154,3 @@ def _least_of_run(table: NDArray[Kind], first: int, width: int, count: int) -> N
     late = width - reach
     out: NDArray[Kind] = np.minimum(table[..., :count], table[..., late : late + count])
     return out
-
-
-def _fill(
-    out: NDArray[Kind],
-    table: NDArray[Kind],
-    low: HourIndex,
-    late: HourIndex,
-    here: NDArray[np.bool_],
-) -> None:
-    if not here.any():
-        return
-    if here.ndim == 1:
-        at = np.flatnonzero(here)
-        out[..., at] = np.minimum(take(table, low[at]), take(table, late[at]))
-        return
-    last = table.shape[-1] - 1
-    first, second = take(table, np.clip(low, 0, last)), take(table, np.clip(late, 0, last))
-    np.copyto(out, np.minimum(first, second), where=here)

@@ -20,13 +20,13 @@ def tables(draw: st.DrawFn) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         high = low + draw(st.integers(0, 40))
     else:
         shape = (*draw(st.sampled_from([(), lead])), starts)
-        low = rng.integers(-5, hours + 3, shape)
+        low = rng.integers(-5, hours + 3, draw(st.sampled_from([shape, (starts,)])))
         high = low + rng.integers(0, 40, shape)
     return values, low, high
 
 
 def by_hand(values: np.ndarray, low: np.ndarray, high: np.ndarray, how: object) -> np.ndarray:
-    lead = np.broadcast_shapes(values.shape[:-1], low.shape[:-1])
+    lead = np.broadcast_shapes(values.shape[:-1], low.shape[:-1], high.shape[:-1])
     wide = np.broadcast_to(values, (*lead, values.shape[-1]))
     lows, highs = (np.broadcast_to(edge, (*lead, low.shape[-1])) for edge in (low, high))
     out = np.empty(lows.shape)
