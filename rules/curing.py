@@ -224,8 +224,12 @@ def aged_by(model: StrengthModel, cured: Cured, shared: Shared) -> tuple[Cured, 
         age_h=ages_h(coldest_c=cured.element.coldest_c, rate=model.rate),
         edge_age_h=ages_h(coldest_c=cured.edge.coldest_c, rate=model.rate),
     )
-    work = replace(shared.work, model=model)
-    return other, _rated(work, shared.element_c, shared.edge_c, before_c=shared.before_c)
+    return other, rated(replace(shared.work, model=model), shared)
+
+
+def rated(work: FreshWork, shared: Shared) -> Shared:
+    """Return the same shared trace as another work's model ages it."""
+    return _rated(work, shared.element_c, shared.edge_c, before_c=shared.before_c)
 
 
 def _rated(

@@ -1,0 +1,222 @@
+"""Gates and freezing of a whole job, for the planner: from finish tables and weather to tables.
+
+A link with a gate behind work that the wall model does not judge, mortar alone, is gated on air
+temperature. Work that is to come is protected with what is on hand, and with what can be bought
+only where it would freeze without. Work that is done is in ``scheduler/planning/done_work.py``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from rules.curing import FreshWork, Protection
+from rules.verdict import FloatArray
+from scheduler.planning.done_work import DoneWork, ElementWeather, done_work
+from scheduler.planning.fresh_work import face_weather, fresh_work, place_of, warmest_protection
+from scheduler.planning.gates import (
+    GateTables,
+    Opening,
+    asked_finishes,
+    at_confidence,
+    gate_tables,
+    opening,
+    ready_table,
+)
+from scheduler.planning.hours import HourlyTable
+from scheduler.planning.job import Link, State, Task
+from scheduler.planning.problem import Frame, LinkKey
+from scheduler.planning.tables import NEVER, BoolArray, IntArray, earliest
+
+
+@dataclass(frozen=True, slots=True)
+class JobGates:
+    """What strength and freezing say of a job's open tasks."""
+
+    ready: Mapping[LinkKey, IntArray]  # by gate: (hours + 1,), or () where the work is done
+    optimistic: Mapping[LinkKey, IntArray]  # by the fast model, to be shown beside it
+    may_start: Mapping[str, BoolArray]  # (hours,) False: would freeze before it resists
+    bought: Mapping[str, BoolArray]  # (hours + 1,) finishes that need a measure to be bought
+    tables: Mapping[str, GateTables]  # by the task that places fresh work
+    done: Mapping[str, DoneWork]  # by the task that placed it
+
+
+@dataclass(frozen=True, slots=True)
+class GateWeather:
+    """Weather on the frame's hours, what came before, and what was measured in the work."""
+
+    table: HourlyTable  # (scenarios, hours)
+    past: HourlyTable | None = None  # (hours,) up to the frame's first hour
+    measured: Mapping[str, FloatArray] = field(default_factory=dict)  # by task, past + hours
+    ground_c: float | None = None
+
+
+def job_gates(
+    frame: Frame,
+    *,
+    weather: GateWeather,
+    finish: Mapping[str, IntArray],
+    works: Mapping[str, FreshWork] | None = None,
+) -> JobGates:
+    """Return the gate tables and freeze masks of every task.
+
+    Parameters
+    ----------
+    frame : Frame
+        The job, its hours and how far it is.
+    weather : GateWeather
+        What is expected, known and measured.
+    finish : (hours,) or (scenarios, hours), by task
+        Finish of every start, so that only finishes that can be are followed.
+    works : FreshWork, by task, optional
+        With a calibrated strength model; else as the job says.
+
+    Returns
+    -------
+    JobGates
+        A task without a finish table is not followed and has no gate tables.
+    """
+    found = _Parts()
+    for source in frame.job.tasks:
+        links = list(_gated(frame, source))
+        work = (works or {}).get(source.id) or fresh_work(source, on_hand=frame.job.on_hand)
+        if frame.standing[source.id].state is State.DONE:
+            _add_done(found, frame, source, work, links, weather)
+        elif work is None:
+            _add_on_air(found, frame, links, weather)
+        elif source.id in finish:
+            _add_to_do(found, frame, source, work, links, weather, finish[source.id])
+    return JobGates(
+        found.ready, found.optimistic, found.may_start, found.bought, found.tables, found.done
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """The answer while it is put together, task by task."""
+
+    ready: dict[LinkKey, IntArray] = field(default_factory=dict)
+    optimistic: dict[LinkKey, IntArray] = field(default_factory=dict)
+    may_start: dict[str, BoolArray] = field(default_factory=dict)
+    bought: dict[str, BoolArray] = field(default_factory=dict)
+    tables: dict[str, GateTables] = field(default_factory=dict)
+    done: dict[str, DoneWork] = field(default_factory=dict)
+
+    def put(self, key: LinkKey, ready: IntArray, optimistic: IntArray) -> None:
+        """Keep the tables of one gate."""
+        self.ready[key], self.optimistic[key] = ready, optimistic
+
+
+def _gated(frame: Frame, source: Task) -> Iterator[tuple[Task, Link]]:
+    for task in frame.open_tasks:
+        for link in task.after:
+            if link.task == source.id and link.gate is not None:
+                yield task, link
+
+
+def _opening(task: Task, link: Link, specified_mpa: float) -> Opening:
+    purpose = (link.gate.purpose if link.gate is not None else "") or task.id
+    return opening(purpose, link.gate, specified_mpa=specified_mpa)
+
+
+def _add_on_air(
+    found: _Parts, frame: Frame, links: list[tuple[Task, Link]], weather: GateWeather
+) -> None:
+    """Gate on the air's temperature: the first guess where no model is."""
+    air = np.atleast_2d(weather.table.column("air_temperature_c"))
+    for task, link in links:
+        one = _opening(task, link, 1.0)
+        table = ready_table(temperature_c=air, share=one.share, wait_h=one.wait_h)
+        ready = at_confidence(table, frame.job.confidence)
+        found.put((task.id, link.task), ready, ready)
+
+
+def _add_to_do(
+    found: _Parts,
+    frame: Frame,
+    source: Task,
+    work: FreshWork,
+    links: list[tuple[Task, Link]],
+    weather: GateWeather,
+    finish: IntArray,
+) -> None:
+    keys = {(task.id, link.task): _opening(task, link, work.specified_mpa) for task, link in links}
+    faces = face_weather(weather.table)
+    asked = asked_finishes(finish)
+    tables = [
+        gate_tables(
+            work,
+            weather=faces,
+            place=place_of(frame.job.site, ground_c=weather.ground_c),
+            protection=chosen,
+            openings={f"{task} {pred}": one for (task, pred), one in keys.items()},
+            finishes=asked,
+            confidence=frame.job.confidence,
+        )
+        for chosen in _protections(frame)
+    ]
+    own, last = tables[0].may_finish(frame.job.confidence), tables[-1]
+    alive = last.may_finish(frame.job.confidence) | own
+    for key in keys:
+        name = " ".join(key)
+        slow, fast = (
+            earliest(np.where(alive, np.where(own, one[name], other[name]), np.int32(NEVER)))
+            for one, other in (
+                (tables[0].ready, last.ready),
+                (tables[0].optimistic, last.optimistic),
+            )
+        )
+        found.put(key, slow, fast)
+    found.may_start[source.id] = _starts(finish, alive)
+    found.bought[source.id] = alive & ~own
+    found.tables[source.id] = last
+
+
+def _protections(frame: Frame) -> list[Protection]:
+    """Return the warmest protection on hand, and the warmest to be bought where it is warmer."""
+    on_hand = warmest_protection(frame.job.on_hand)
+    offered = {offer.measure for offer in frame.job.can_be_had}
+    bought = warmest_protection({*frame.job.on_hand, *offered})
+    return [on_hand] if bought.name == on_hand.name else [on_hand, bought]
+
+
+def _starts(finish: IntArray, alive: BoolArray) -> BoolArray:
+    """Return the starts whose work survives; a start that is never over is left to its table."""
+    one = finish if finish.ndim == 1 else finish.min(axis=0)
+    return np.where(one < NEVER, alive[np.minimum(one, alive.size - 1)], True)
+
+
+def _add_done(
+    found: _Parts,
+    frame: Frame,
+    source: Task,
+    work: FreshWork | None,
+    links: list[tuple[Task, Link]],
+    weather: GateWeather,
+) -> None:
+    """Gate on what the finished work has been through; on what it gains from now if unknown."""
+    finished = frame.standing[source.id].finished
+    if work is None or finished is None:
+        air = _Parts()
+        _add_on_air(air, frame, links, weather)
+        for key, table in air.ready.items():
+            found.put(key, table[0], table[0])
+        return
+    keys = {(task.id, link.task): _opening(task, link, work.specified_mpa) for task, link in links}
+    told = done_work(
+        work,
+        site=frame.job.site,
+        finished=finished,
+        weather=ElementWeather(
+            weather.table, weather.past, weather.measured.get(source.id), weather.ground_c
+        ),
+        protection=warmest_protection(frame.job.on_hand),
+        openings={" ".join(key): one for key, one in keys.items()},
+        confidence=frame.job.confidence,
+    )
+    found.done[source.id] = told
+    for key in keys:
+        name = " ".join(key)
+        found.put(key, told.ready[name], told.optimistic[name])
