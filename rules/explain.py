@@ -266,7 +266,7 @@ def _hour_of(
 def _unknown(
     row: Row, low: int, high: int, *, absent: bool, binds: bool = True, check: bool = False
 ) -> Reason:
-    check = check or (absent and row.if_absent == "check")
+    check = (check or (absent and row.if_absent == "check")) and not row.only_advises
     calm = check or not binds or row.only_advises
     verdict = Verdict.GO if calm else Verdict.NOT_KNOWN
     way = row.taken_as

@@ -344,6 +344,8 @@ def _counted(trial: Trial, row: Row, span: Span) -> Reckoned:
 
 def _absent(trial: Trial, row: Row, span: Span) -> Ruling | None:
     """Say what a column that nobody gives means: a check to make, or not known."""
+    if row.only_advises:
+        return asked(trial, row, None, Outcome.GO, None)
     if row.if_absent == "check":
         made = asked(trial, row, None, Outcome.GO, None)
         return replace(made, checks=(*made.checks, CheckLine("read_on_site", row.name)))

@@ -24,6 +24,7 @@ FAIR = {
     "air_temperature_c": 12.0,
     "wind_speed_ms": 2.0,
     "wind_speed_of_gust_ms": 3.0,
+    "relative_humidity_pct": 50.0,
     "precipitation_amount_mm": 0.0,
 }
 COLUMN = {
