@@ -57,6 +57,7 @@ class GateTables:
     ready: Mapping[str, IntArray]  # by purpose: (hours + 1,)
     optimistic: Mapping[str, IntArray]  # the same by the fast model, to be shown beside it
     survives: FloatArray  # (hours + 1,) share of scenarios in which work finished then survives
+    freezes: FloatArray  # (hours + 1,) share in which it freezes; the rest is not known
     freeze_safe: IntArray  # (hours + 1,) hour from which it resists one freeze
     followed: NDArray[np.bool_]  # (hours + 1,) by the full path
     assumed: tuple[str, ...] = ()  # columns the model had to do without
@@ -64,6 +65,13 @@ class GateTables:
     def may_finish(self, confidence: float) -> NDArray[np.bool_]:
         """Return the finishes whose work survives in at least that share: (hours + 1,)."""
         return self.survives >= confidence - 1e-9
+
+    def would_freeze(self, confidence: float) -> NDArray[np.bool_]:
+        """Return the finishes whose work freezes in more scenarios than allowed: (hours + 1,).
+
+        Where the weather ends before the work resists, what is known decides.
+        """
+        return self.freezes > 1.0 - confidence + 1e-9
 
 
 def opening(purpose: str, gate: StrengthGate | None, *, specified_mpa: float) -> Opening:
@@ -133,8 +141,10 @@ def gate_tables(
     )
     shared = coarse.shared.first(members)
     fate, safe = shared.fate_of(cured)
-    bound = (coarse.fate == Fate.SURVIVES).mean(axis=0)
-    survives = _between(near, (fate == Fate.SURVIVES).mean(axis=0), bound)
+    survives, dies = (
+        _between(near, (fate == which).mean(axis=0), (coarse.fate == which).mean(axis=0), better)
+        for which, better in ((Fate.SURVIVES, np.maximum), (Fate.FREEZES, np.minimum))
+    )
     ready = {
         name: _opened(coarse.hours_to_age(_need_h(work.model, one)), hours, one, confidence)
         for name, one in openings.items()
@@ -154,6 +164,7 @@ def gate_tables(
         ready={name: earliest(table) for name, table in ready.items()},
         optimistic={name: earliest(table) for name, table in early.items()},
         survives=survives,
+        freezes=dies,
         freeze_safe=reached,
         followed=np.isin(np.arange(hours + 1), near),
         assumed=tuple(dict.fromkeys(name for felt in around for name in felt.assumed)),
@@ -181,16 +192,22 @@ def asked_finishes(finish: IntArray, hours_a_day: int = 24) -> NDArray[np.intp]:
     return reached[(reached <= NEAR_H) | last]
 
 
-def _between(near: NDArray[np.intp], shares: FloatArray, bound: FloatArray) -> FloatArray:
-    """Return the share that survives at every finish from the followed ones and the bound."""
+def _between(
+    near: NDArray[np.intp], shares: FloatArray, bound: FloatArray, better: np.ufunc
+) -> FloatArray:
+    """Return a share at every finish from the followed ones and the bound, the better of both.
+
+    Between two followed finishes stands the worse of them.
+    """
     if near.size == 0:
         return bound
+    worse = np.minimum if better is np.maximum else np.maximum
     hours = np.arange(bound.size)
     after = np.minimum(np.searchsorted(near, hours), near.size - 1)
     before = np.maximum(np.searchsorted(near, hours, side="right") - 1, 0)
     inside = (near[after] >= hours) & (near[before] <= hours)
     inside &= near[after] - near[before] <= BETWEEN_H
-    found = np.where(inside, np.maximum(np.minimum(shares[after], shares[before]), bound), bound)
+    found = np.where(inside, better(worse(shares[after], shares[before]), bound), bound)
     found[near] = shares
     return found
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.curing import FreshWork, Protection
 from rules.verdict import FloatArray
@@ -142,44 +143,57 @@ def _add_to_do(
     weather: GateWeather,
     finish: IntArray,
 ) -> None:
+    """Follow the work under what is on hand, then what freezes so under what can be bought."""
     keys = {(task.id, link.task): _opening(task, link, work.specified_mpa) for task, link in links}
-    faces = face_weather(weather.table)
+    openings = {" ".join(key): one for key, one in keys.items()}
+    on_hand, bought = _protections(frame)
     asked = asked_finishes(finish)
-    tables = [
-        gate_tables(
-            work,
-            weather=faces,
-            place=place_of(frame.job.site, ground_c=weather.ground_c),
-            protection=chosen,
-            openings={f"{task} {pred}": one for (task, pred), one in keys.items()},
-            finishes=asked,
-            confidence=frame.job.confidence,
-        )
-        for chosen in _protections(frame)
-    ]
-    own, last = tables[0].may_finish(frame.job.confidence), tables[-1]
-    alive = last.may_finish(frame.job.confidence) | own
+    first = last = _followed(frame, work, weather, on_hand, openings, asked)
+    short = doomed = first.would_freeze(frame.job.confidence)  # of what is on hand
+    rest = asked[short[asked]]
+    if bought is not None and rest.size:
+        last = _followed(frame, work, weather, bought, openings, rest)
+        doomed = short & last.would_freeze(frame.job.confidence)
     for key in keys:
         name = " ".join(key)
         slow, fast = (
-            earliest(np.where(alive, np.where(own, one[name], other[name]), np.int32(NEVER)))
+            earliest(np.where(doomed, np.int32(NEVER), np.where(short, other[name], one[name])))
             for one, other in (
-                (tables[0].ready, last.ready),
-                (tables[0].optimistic, last.optimistic),
+                (first.ready, last.ready),
+                (first.optimistic, last.optimistic),
             )
         )
         found.put(key, slow, fast)
-    found.may_start[source.id] = _starts(finish, alive)
-    found.bought[source.id] = alive & ~own
+    found.may_start[source.id] = _starts(finish, ~doomed)
+    found.bought[source.id] = short & ~doomed
     found.tables[source.id] = last
 
 
-def _protections(frame: Frame) -> list[Protection]:
-    """Return the warmest protection on hand, and the warmest to be bought where it is warmer."""
+def _followed(
+    frame: Frame,
+    work: FreshWork,
+    weather: GateWeather,
+    chosen: Protection,
+    openings: Mapping[str, Opening],
+    finishes: NDArray[np.intp],
+) -> GateTables:
+    return gate_tables(
+        work,
+        weather=face_weather(weather.table),
+        place=place_of(frame.job.site, ground_c=weather.ground_c),
+        protection=chosen,
+        openings=openings,
+        finishes=finishes,
+        confidence=frame.job.confidence,
+    )
+
+
+def _protections(frame: Frame) -> tuple[Protection, Protection | None]:
+    """Return the warmest protection on hand, and the warmest to be bought if it is warmer."""
     on_hand = warmest_protection(frame.job.on_hand)
     offered = {offer.measure for offer in frame.job.can_be_had}
     bought = warmest_protection({*frame.job.on_hand, *offered})
-    return [on_hand] if bought.name == on_hand.name else [on_hand, bought]
+    return on_hand, None if bought.name == on_hand.name else bought
 
 
 def _starts(finish: IntArray, alive: BoolArray) -> BoolArray:

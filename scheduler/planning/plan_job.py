@@ -20,9 +20,9 @@ from scheduler.planning.calendars import moment_of
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date
 from scheduler.planning.envelope import hour_opened, open_parts
-from scheduler.planning.gates import at_confidence, ready_table
 from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
+from scheduler.planning.job_gates import GateWeather, JobGates, job_gates
 from scheduler.planning.known_facts import KnownFacts
 from scheduler.planning.log import Progress
 from scheduler.planning.network import Plan, Problem
@@ -30,7 +30,7 @@ from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
-from scheduler.planning.tables import NEVER, BoolArray, IntArray
+from scheduler.planning.tables import NEVER, BoolArray
 from scheduler.planning.task_weather import MAY, TaskWeather, task_weather
 from scheduler.planning.weather_waits import weather_wait, with_waits
 
@@ -212,10 +212,14 @@ def _problem(frame: Frame, judged: _Judged, traces: Scenarios) -> Problem:
     A column that neither forecast nor past years have past the forecast's end cannot be waited
     for; the answer's notes name it.
     """
+    strength = _strength(frame, judged, traces)
     tables = Tables(
         workable={name: told.by_hour <= MAY for name, told in judged.told.items()},
-        may_start={name: told.by_start <= MAY for name, told in judged.told.items()},
-        ready=_gates(frame, traces),
+        may_start={
+            name: (told.by_start <= MAY) & strength.may_start.get(name, True)
+            for name, told in judged.told.items()
+        },
+        ready=strength.ready,
     )
     problem = build_problem(
         frame.job,
@@ -239,21 +243,17 @@ def _problem(frame: Frame, judged: _Judged, traces: Scenarios) -> Problem:
     return with_waits(problem, waits)
 
 
-def _gates(frame: Frame, traces: Scenarios) -> dict[tuple[str, str], IntArray]:
-    """Return the ready tables of strength gates, on air temperature, at the job's confidence.
+def _strength(frame: Frame, judged: _Judged, traces: Scenarios) -> JobGates:
+    """Return the ready tables of strength gates, and the starts whose work would freeze.
 
-    Air is the first guess of an element's temperature. Hours past what is known give no
-    strength. Work that was done before now has only the strength gained from now on.
+    Hours past what is known give no strength. Work that was done before now has only the strength
+    gained from now on.
     """
-    air = np.atleast_2d(traces.table.column("air_temperature_c"))
-    out: dict[tuple[str, str], IntArray] = {}
-    for task in frame.open_tasks:
-        for link in task.after:
-            if link.gate is None:
-                continue
-            table = ready_table(temperature_c=air, share=link.gate.share, wait_h=link.gate.wait_h)
-            out[task.id, link.task] = at_confidence(table, frame.job.confidence)
-    return out
+    finish = {
+        name: np.concatenate([np.atleast_2d(told.finish), np.atleast_2d(judged.many[name].finish)])
+        for name, told in judged.told.items()
+    }
+    return job_gates(frame, weather=GateWeather(traces.table), finish=finish)
 
 
 def _answer(
