@@ -20,6 +20,7 @@ from rules.conditions import (
     window_conditions,
 )
 from rules.facts import Asked, band_of, edges, is_asked
+from rules.moments import Moment
 from rules.quantities import is_fact, si_unit, weather_columns
 from rules.units import convert
 from rules.verdict import FloatArray, Verdict, VerdictArray
@@ -30,20 +31,35 @@ from rules.words import site_quantities
 NEVER: Final = 2**30
 GO, NOT_KNOWN, NO_GO = np.int8(Verdict.GO), np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
 # What a start hour and its finish can place. The dry hours that a document asks for are judged
-# with the document; the row itself then looks up to the end of the work.
+# with the document; a row that counts them looks up to the end of the work.
 TABLE_ANCHORS: Final = {"start": "start", "end": "end", "dry_end": "end"}
 
 
 def is_by_hour(row: Row) -> bool:
     """Tell whether a row judges each hour of work on its own, from weather."""
-    return bool(row.quantity) and row.taken_as == "value" and not is_on_site(row)
+    if not row.quantity or is_on_site(row):
+        return False
+    return row.taken_as == "value" or _is_worst_hour_of_work(row)
+
+
+def _is_worst_hour_of_work(row: Row) -> bool:
+    """Tell whether a row takes the worst hour of the work itself.
+
+    Judged hour by hour that is the same, and work that pauses is not held by hours between.
+    """
+    if row.hours is None or row.also_taken_as or row.counted is not None:
+        return False
+    begin, over = row.hours.from_, row.hours.until
+    work = begin == Moment("start") and over in (Moment("end"), Moment("dry_end"))
+    return work and row.taken_as == ("min" if row.low_is_worse else "max")
 
 
 def is_by_start(row: Row) -> bool:
     """Tell whether a row looks at weather over hours placed by the work's start and end."""
     if row.hours is None or is_on_site(row) or row.taken_as == "count":
         return False
-    return {row.hours.from_.anchor, row.hours.until.anchor} <= TABLE_ANCHORS.keys()
+    placed = {row.hours.from_.anchor, row.hours.until.anchor} <= TABLE_ANCHORS.keys()
+    return placed and not _is_worst_hour_of_work(row)
 
 
 def is_on_site(row: Row) -> bool:

@@ -208,7 +208,9 @@ def _gravest_hour(
     pick = _furthest(row, values, places)
     band = None if np.isnan(values[pick]) else band_of(row, float(values[pick]))
     verdict = Verdict(int(worst // MOST_MEASURES))
-    stale = trial.known.view.stale and verdict is not Verdict.NO_GO
+    if row.only_advises:
+        verdict = Verdict.GO
+    stale = trial.known.view.stale and verdict is not Verdict.NO_GO and not row.only_advises
     outcome = Outcome.NOT_KNOWN if stale else OUTCOMES[verdict]
     first = int(np.flatnonzero(ranks >= verdict * MOST_MEASURES)[0])
     begun = hour_of(span.start)
@@ -302,7 +304,7 @@ def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | No
         return replace(asked(trial, row, None, Outcome.NOT_KNOWN, limit), moves=True)
     band = band_of(row, float(found.value))
     outcome = OUTCOMES[band.outcome]
-    if found.missing == "stale" and outcome is not Outcome.NO_GO:
+    if found.missing == "stale" and outcome is not Outcome.NO_GO and not row.only_advises:
         outcome = Outcome.NOT_KNOWN
     limit = replace(limit_line(row, band, found, shown), outcome=outcome)
     return replace(asked(trial, row, band, outcome, limit, event=found.at), moves=True)

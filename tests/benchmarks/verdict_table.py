@@ -71,7 +71,7 @@ def is_plain(row: Row) -> bool:
         and row.quantity in weather_columns()
         and weather_columns()[row.quantity][0] in COLUMNS
         and row.taken_as in rolls
-        and not row.also_taken_as
+        and not (row.also_taken_as or row.only_advises)
         and row.if_no_record == "not_known"
         and not any(c.taken_as for c in (*row.when, *row.unless) if is_hourly(c))
         and not (is_by_start(row) and any(is_hourly(c) for c in (*row.when, *row.unless)))
@@ -107,7 +107,7 @@ class Rolling:
 
     def row(self, row: Row, asked: Asked, length: int) -> np.ndarray:
         column = weather_columns()[row.quantity][0]
-        if row.taken_as == "value":
+        if is_by_hour(row):
             graded = self.graded(row, asked, self.frames[column].to_numpy())
             for conditions, wanted in ((row.when, True), (row.unless, False)):
                 for condition in (c for c in conditions if is_hourly(c)):
