@@ -7,9 +7,13 @@ which it neither gains nor loses; a heavy wall's comes from the wall model.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from rules.errors import OutOfRange
+from rules.films import FaceWeather, Place, outdoors
 from rules.verdict import FloatArray
 
 
@@ -85,35 +89,32 @@ def _magnus_dew_c(air_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:
     return 243.12 * gamma / (17.62 - gamma)
 
 
-def light_surface_c(
-    *,
-    air_temperature_c: FloatArray,
-    film_w_m2k: FloatArray,
-    sun_on_face_wm2: FloatArray,
-    sky_loss_wm2: FloatArray,
-    absorptance: float,
+def surface_by_elevation_c(
+    *, weather: FaceWeather, place: Place, azimuths_deg: Sequence[float], absorptance: float = 0.6
 ) -> FloatArray:
-    """Return the temperature of a thin surface with insulation or air behind it.
+    """Return the temperature of a thin outdoor surface on each elevation.
+
+    Insulation or air lies behind it: it stands where it neither gains nor loses. Sun is taken for
+    the windiest wind of its class, sky as cold as the cloud leaves it; see ``rules/films.py``.
 
     Parameters
     ----------
-    air_temperature_c : (..., hours)
-        [°C]
-    film_w_m2k : (..., hours)
-        Convection and radiation to surroundings at air temperature. [W/m²/K]
-    sun_on_face_wm2 : (..., hours)
-        Sun and sky on the face. [W/m²]
-    sky_loss_wm2 : (..., hours)
-        What the face loses to a sky colder than the air. [W/m²]
+    weather : FaceWeather
+        (..., hours)
+    place : Place
+        Where the building stands.
+    azimuths_deg : (elevations,)
+        Where each elevation looks, clockwise from north. [degree]
     absorptance
-        Share of the sun that the face takes up.
+        Share of the sun that the surface takes up.
 
     Returns
     -------
-    (..., hours)
-        Neither gain nor loss: nothing comes from behind. [°C]
+    (elevations, ..., hours)
+        NaN where air temperature is not known. [°C]
     """
-    return air_temperature_c + (absorptance * sun_on_face_wm2 - sky_loss_wm2) / film_w_m2k
+    faces = [replace(place, sun=True, azimuth_deg=azimuth) for azimuth in azimuths_deg]
+    return np.stack([outdoors(weather, face).first_face_c(absorptance) for face in faces])
 
 
 def dew_margin_c(*, surface_temperature_c: FloatArray, dew_point_c: FloatArray) -> FloatArray:

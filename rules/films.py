@@ -179,12 +179,12 @@ def surroundings(
     """
     if section.far_resistance_m2k_w is not None and place.ground_c is None:
         raise OutOfRange(f"{section.name} lies on ground; say how warm the ground is")
-    outdoors = _outdoors(weather, place, section)
-    return tuple(_under(cover, outdoors, place, section) for cover in kinds)
+    felt = outdoors(weather, place, level=section.level)
+    return tuple(_under(cover, felt, place, section) for cover in kinds)
 
 
 @dataclass(frozen=True, slots=True)
-class _Outdoors:
+class Outdoors:
     """What weather does to bare faces, whatever the cover; shapes broadcast to (..., hours)."""
 
     air_c: FloatArray
@@ -195,24 +195,29 @@ class _Outdoors:
     hit: NDArray[np.bool_]  # wet or windy
     assumed: tuple[str, ...]
 
+    def first_face_c(self, absorptance: float) -> FloatArray:
+        """Return the sol-air temperature of the first face, sun included."""
+        face: FloatArray = self.first_c + absorptance * self.sun_k
+        return face
 
-def _under(cover: Cover, outdoors: _Outdoors, place: Place, section: Section) -> Surroundings:
-    air = outdoors.air_c
+
+def _under(cover: Cover, felt: Outdoors, place: Place, section: Section) -> Surroundings:
+    air = felt.air_c
     if cover.air_c is not None:
         inside = np.maximum(air, cover.air_c)
         faces = _both_faces(inside, inside, place, section)
         kind = np.zeros(air.shape, dtype=np.int16)
         return Surroundings(faces, kind, _conductances(np.array([STILL_AIR_W_M2K]), section), 0)
-    first = outdoors.first_c + cover.absorptance * outdoors.sun_k
-    kind = (outdoors.wind_class + WIND_TOPS_MS.size * outdoors.hit).astype(np.int16)
+    first = felt.first_face_c(cover.absorptance)
+    kind = (felt.wind_class + WIND_TOPS_MS.size * felt.hit).astype(np.int16)
     through = _conductances(_through(cover), section)
     occur = np.flatnonzero(np.bincount(kind.ravel()))
     return Surroundings(
-        face_c=_both_faces(first, outdoors.second_c, place, section),
+        face_c=_both_faces(first, felt.second_c, place, section),
         kind=np.broadcast_to(kind, air.shape),
         face_w_m2k=through,
         strongest=int(occur[np.argmax(through[occur, 0])]),
-        assumed=outdoors.assumed,
+        assumed=felt.assumed,
     )
 
 
@@ -249,7 +254,14 @@ def standing(
     )
 
 
-def _outdoors(weather: FaceWeather, place: Place, section: Section) -> _Outdoors:
+def outdoors(weather: FaceWeather, place: Place, *, level: bool = False) -> Outdoors:
+    """Return what weather does to bare faces; ``level``: the first one looks up.
+
+    Raises
+    ------
+    OutOfRange
+        If a wind is negative or a cloud share leaves 0 to 100.
+    """
     air = np.asarray(weather.air_temperature_c, dtype=np.float64)
     wind, cloud, dew, assumed = _known(weather, air)
     if (wind < 0.0).any():
@@ -266,10 +278,10 @@ def _outdoors(weather: FaceWeather, place: Place, section: Section) -> _Outdoors
     sun = np.zeros(())
     if place.sun:
         film = film_w_m2k(WIND_TOPS_MS[top], air)
-        sun = _sun_on_face_wm2(weather, place, section, cloud) / film
-    return _Outdoors(
+        sun = _sun_on_face_wm2(weather, place, cloud, level=level) / film
+    return Outdoors(
         air_c=air,
-        first_c=air - loss * (1.0 if section.level else 0.5),
+        first_c=air - loss * (1.0 if level else 0.5),
         second_c=air - 0.5 * loss,
         sun_k=sun,
         wind_class=top,
@@ -302,7 +314,7 @@ def _known(
 
 
 def _sun_on_face_wm2(
-    weather: FaceWeather, place: Place, section: Section, cloud_pct: FloatArray
+    weather: FaceWeather, place: Place, cloud_pct: FloatArray, *, level: bool
 ) -> FloatArray:
     """Return the sun on the first face: as forecast, else clear sky under the cloud.
 
@@ -313,16 +325,16 @@ def _sun_on_face_wm2(
     )
     given = weather.cloud_area_fraction_pct
     dull = 100.0 if given is None else np.where(np.isnan(given), 100.0, cloud_pct)
-    level = under_cloud_wm2(clear_sky_wm2(elevation), np.asarray(dull))
+    given_wm2 = under_cloud_wm2(clear_sky_wm2(elevation), np.asarray(dull))
     if weather.shortwave_wm2 is not None:
-        level = np.where(np.isnan(weather.shortwave_wm2), level, weather.shortwave_wm2)
+        given_wm2 = np.where(np.isnan(weather.shortwave_wm2), given_wm2, weather.shortwave_wm2)
     return on_face_wm2(
         moments=weather.start,
-        level_wm2=level,
+        level_wm2=given_wm2,
         latitude_deg=place.latitude_deg,
         longitude_deg=place.longitude_deg,
         azimuth_deg=place.azimuth_deg,
-        tilt_deg=0.0 if section.level else 90.0,
+        tilt_deg=0.0 if level else 90.0,
     )
 
 

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from rules.condensation import dew_point_c
 from rules.curing import FreshWork, Protection
 from rules.elements import Section, block_units, block_wall, bond_beam_course, footing, slab
 from rules.films import FaceWeather, Place, covers
@@ -137,14 +138,21 @@ def warmest_protection(measures: Collection[str], *, hours: int = PLANNED_COVER_
 
 
 def face_weather(table: HourlyTable) -> FaceWeather:
-    """Return the columns of a table that the faces of an element feel."""
+    """Return the columns of a table that the faces of an element feel.
+
+    A dew point that is not there is worked out from the humidity where that is.
+    """
     known = table.columns
+    air = np.asarray(table.column("air_temperature_c"))
+    dew, humidity = known.get("dew_point_temperature_c"), known.get("relative_humidity_pct")
+    if dew is None and humidity is not None:
+        dew = dew_point_c(air_temperature_c=air, relative_humidity_pct=humidity)
     return FaceWeather(
         start=table.start,
-        air_temperature_c=np.asarray(table.column("air_temperature_c")),
+        air_temperature_c=air,
         wind_speed_ms=known.get("wind_speed_ms"),
         cloud_area_fraction_pct=known.get("cloud_area_fraction_pct"),
-        dew_point_temperature_c=known.get("dew_point_temperature_c"),
+        dew_point_temperature_c=dew,
         precipitation_amount_mm=known.get("precipitation_amount_mm"),
         shortwave_wm2=known.get("surface_downwelling_shortwave_flux_wm2"),
     )
