@@ -20,7 +20,7 @@ ALLOWED = {
     ("rules/breaks.py", "_nonsense"): "break results that cannot be true",
     ("rules/errors.py", "_short"): "length of a printed value",
     ("rules/evaporation.py", "_share"): "humidity in per cent",
-    ("rules/films.py", "_outdoors"): "cloud in per cent; columns of the ISO 6946 film table",
+    ("rules/films.py", "outdoors"): "cloud in per cent; wind from which a cover insulates less",
     ("rules/films.py", "_wet"): "how long and from what rain a cover insulates less, heat model",
     ("rules/mould.py", "critical_humidity"): "range of the growth formula, see the module",
     ("rules/mould.py", "growth_rate"): "range of the growth formula, see the module",
