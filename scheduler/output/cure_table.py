@@ -15,6 +15,7 @@ from scheduler.output.words import clock, number, told, words
 from scheduler.planning.briefing import LINE
 from scheduler.planning.cure_answer import Booked, CureAnswer, CureOption, Slot
 
+CURE_VERSION = "closein-cure/1"
 FATE_WORDS = {
     Fate.SURVIVES: "comes through",
     Fate.NOT_KNOWN: "not known",
@@ -37,6 +38,15 @@ def cure_table(answer: CureAnswer, *, time_zone: str, units: str) -> RenderableT
         f"finished {clock(answer.finish, time_zone)}"
     )
     return Group(head, table, *(Text(line) for line in cure_lines(answer, time_zone=time_zone)))
+
+
+def cure_document(answer: CureAnswer) -> dict[str, object]:
+    """Return the comparison as the documented JSON; traces by the hour, °C and shares."""
+    return {
+        "version": CURE_VERSION,
+        "answer": answer,
+        "fates": {option.name: FATE_WORDS[option.fate] for option in answer.options},
+    }
 
 
 def _title(option: CureOption) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Final
 
 import numpy as np
@@ -50,6 +50,34 @@ class ProbeTrace:
         probe, hour = np.unravel_index(int(np.nanargmin(self.least_c)), self.least_c.shape)
         at = datetime.fromtimestamp(int(self.start[hour].astype(np.int64)) * 3600, UTC)
         return self.probes[int(probe)], float(self.least_c[probe, hour]), at
+
+
+def log_entries(trace: ProbeTrace, *, quantity: str, place: str) -> list[dict[str, object]]:
+    """Return a logger's hours as entries for the progress log, the coldest probe's, oldest first.
+
+    One reading an hour; hours without a sample have none. A sample colder than its hour's mean is
+    told too where it is the coldest of all, so that a short freeze is not lost in a mean.
+    """
+    first = int(trace.start[0].astype(np.int64))
+    told = [
+        (datetime.fromtimestamp((first + hour) * 3600, UTC), float(value))
+        for hour, value in enumerate(trace.governing_c)
+        if np.isfinite(value)
+    ]
+    coldest = trace.coldest
+    if coldest is not None:
+        told.append((coldest[2] + timedelta(minutes=30), coldest[1]))
+    return [
+        {
+            "kind": "reading",
+            "quantity": quantity,
+            "value": round(value, 3),
+            "unit": "degC",
+            "place": place,
+            "when": at.isoformat(),
+        }
+        for at, value in sorted(told)
+    ]
 
 
 def on_hours(trace: ProbeTrace, start: HourArray) -> FloatArray:

@@ -7,15 +7,19 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from scheduler.jobfile import read
+from scheduler.jobfile.entries import entries_of
 from scheduler.planning.log import Reading
 from scheduler.planning.measured import (
     MEASURED,
     MODELLED,
     ProbeTrace,
+    log_entries,
     of_readings,
     on_hours,
     with_measured,
 )
+from tests.demo_job import DEMO
 
 START = np.arange("2026-11-12T10", "2026-11-14T10", dtype="datetime64[h]")
 ZERO = datetime(2026, 11, 12, 10, tzinfo=UTC)
@@ -78,3 +82,15 @@ def test_without_measurements_the_model_stands() -> None:
     values, source = with_measured(np.full(48, 3.0), [])
     assert (values == 3.0).all()
     assert (source == MODELLED).all()
+
+
+def test_a_logger_becomes_entries_that_the_log_takes() -> None:
+    mean = np.array([[5.0, np.nan, 7.0], [6.0, np.nan, 4.0]])
+    trace = ProbeTrace(START[:3], ("a", "b"), mean, mean - 1.0)
+    given = log_entries(trace, quantity="grout_temperature", place="north core")
+    assert [entry["value"] for entry in given] == [5.0, 4.0, 3.0]
+    job = read(DEMO / "job.yaml")
+    taken = entries_of(given, job=job, log=(), now=ZERO + timedelta(days=2))
+    assert [entry.reading.value for entry in taken if entry.reading] == [5.0, 4.0, 3.0]
+    assert taken[0].at == ZERO
+    assert {entry.reading.place for entry in taken if entry.reading} == {"north core"}
