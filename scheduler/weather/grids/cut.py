@@ -117,6 +117,7 @@ class Cutter:
         self._points: list[PointValue] = []
         self._problems: list[CloseinError] = []
         self._elsewhere: list[str] = []
+        self.heads: list[tuple[int, bytes, bytes]] = []  # discipline, sections 1 and 4 by point
 
     def add(self, content: bytes, name: str) -> None:
         """Add what one file says.
@@ -148,6 +149,8 @@ class Cutter:
             return
         value = float(cells.combine(values)[0])
         self._points.append(PointValue(message.row, message.product, message.grid_key, value))
+        raw = message.raw
+        self.heads.append((raw.discipline, raw.identification, raw.product))
 
     def _cells(self, grid: Grid, key: str) -> tuple[Cells, CellAt]:
         if key not in self._where:
