@@ -17,7 +17,7 @@ demo: $(STAMP)
 	$(BIN)/closein demo
 
 test: $(STAMP) lint types
-	$(BIN)/python -m pytest -n 2
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2
 
 lint: $(STAMP)
 	$(BIN)/ruff format --check .

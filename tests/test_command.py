@@ -92,7 +92,7 @@ def test_a_lost_day_moves_tasks_and_says_the_margin(
     assert (code, err) == (0, "")
     logged = json.loads(out)
     assert [entry["kind"] for entry in logged["entries"]] == ["lost"]
-    assert {row["task"] for row in logged["moved"]} >= {"dowels"}
+    assert {row["task"] for row in logged["moved"]} >= {"dowels", "lay"}
     assert set(logged["margin_days"]) == {"was", "is"}
 
 
@@ -240,3 +240,29 @@ def _process(*arguments: str, **environment: str) -> subprocess.CompletedProcess
         timeout=60,
         check=False,
     )
+
+
+def test_no_task_goes_before_what_it_waits_for(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def calls(at: str) -> dict[str, dict[str, str]]:
+        _, out, _ = run(capsys, "today", job, "--weather", WEATHER, "--at", at, "--json")
+        return {task["task"]: task for task in json.loads(out)["tasks"]}
+
+    before = calls(AT)
+    for name in ("grout", "sill", "pockets", "backfill", "sheathe", "seal"):
+        assert before[name]["call"] == "wait", name
+        assert before[name]["reason"].startswith("after "), name
+    for name in ("dowels", "lay"):
+        run(capsys, "log", job, "--finished", name, "--at", "2026-11-09T12:00", "--no-plan")
+    soon = calls("2026-11-09T13:00")
+    assert soon["grout"]["call"] == "wait"  # its 24 h after laying are not over
+    assert "is not over" in soon["grout"]["reason"]
+
+
+def test_the_picture_in_the_readme_is_what_the_demo_prints(tmp_path: Path) -> None:
+    made = tmp_path / "demo.svg"
+    done = _process("demo", "--picture", str(made))
+    assert done.returncode == 0
+    kept = (DEMO / "demo.svg").read_text(encoding="utf-8")
+    assert made.read_text(encoding="utf-8") == kept

@@ -18,6 +18,7 @@ from scheduler.planning.decide_commitments import is_kept
 from scheduler.planning.decide_judging import rows_of
 from scheduler.planning.decide_known import Known, Sun, known
 from scheduler.planning.decide_odds import with_site_record
+from scheduler.planning.decide_turn import in_turn
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job, Task
 from scheduler.planning.log import Progress
@@ -58,7 +59,7 @@ def decide(
         known(job, forecast, observed, progress, now, previous=previous, sun=sun)
     )
     answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
-    return trimmed(answers)
+    return in_turn(job, progress, trimmed(answers), now)
 
 
 def _answer(seen: Known, task: Task, book: Book) -> TaskAnswer | None:

@@ -32,7 +32,7 @@ from scheduler.planning.decide_numbers import told_numbers
 from scheduler.planning.decide_orders import orders_of
 from scheduler.planning.decide_ruling import GRAVITY, Chosen, Judged, Ruling, gravest_first
 from scheduler.planning.decide_times import dusk
-from scheduler.planning.decide_windows import length
+from scheduler.planning.decide_windows import piece
 from scheduler.planning.job import Task, WhatIf
 
 MOST_LINES: Final = 15  # of measures, checks and cautions for one task: more is no answer
@@ -84,7 +84,7 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
         holds=_first(rulings, lambda r: r.holds, lambda h: h.by),
         tell=tuple(_tells(judged, call, rulings)),
         decide_by=tuple(_decide_by(judged, call, measures)),
-        next_window=None if later is None else Span(later, later + length(task)),
+        next_window=None if later is None else Span(later, later + piece(known, task, later)),
         options=tuple(_option(chosen, option) for option in chosen.options),
         order=orders_of(trial, book),
         cautions=_first(told, lambda r: r.cautions, lambda c: c.caution),

@@ -31,6 +31,7 @@ from scheduler.planning.decide_ruling import Ruling, after
 from scheduler.planning.decide_times import on_clock
 from scheduler.planning.decide_trial import Trial
 
+SIGNS: Final = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "°C"}
 EDGE: Final = 1e-6
 # Limits that people ask for as a moment: when it is over, when it is passed.
 MOMENTS: Final = frozenset({"load_allowed", "hot_weather_limit_passed"})
@@ -66,7 +67,7 @@ def limit_line(row: Row, band: Band | None, found: Reckoned, taken_as: str) -> L
         window=found.window,
         at=found.at,
         place=found.place,
-        allowed=allowed(row),
+        allowed=allowed(row) if band is None else _allowed_here(row, band),
         source=row.source,
         clause=row.clause,
         verify=row.verify,
@@ -75,21 +76,40 @@ def limit_line(row: Row, band: Band | None, found: Reckoned, taken_as: str) -> L
 
 
 def allowed(row: Row) -> str:
-    """Return in words which values a row lets pass."""
-    parts, low = [], None
+    """Return in words which values a row lets pass, neighbouring bands taken together."""
+    ranges: list[list[float | None]] = []
+    said: list[str] = []
+    low: float | None = None
+    open_ = False
     for band in row.bands:
+        passes = band.outcome <= Verdict.GO_WITH_PROTECTION
         if band.is_ is not None:
-            parts.append((f"{band.is_}", band.outcome))
+            said += [str(band.is_)] if passes else []
             continue
-        high = band.up_to
-        text = f"{low:g} to {high:g}" if low is not None and high is not None else (
-            f"under {high:g}" if high is not None else f"{low:g} and more" if low is not None
-            else "any"
-        )  # fmt: skip
-        parts.append((f"{text} {row.unit}", band.outcome))
-        low = high
-    good = [text for text, outcome in parts if outcome <= Verdict.GO_WITH_PROTECTION]
-    return " or ".join(good)
+        if passes and open_:
+            ranges[-1][1] = band.up_to
+        elif passes:
+            ranges.append([low, band.up_to])
+        open_, low = passes, band.up_to
+    return " or ".join([*said, *(_range(low, high, row.unit) for low, high in ranges)])
+
+
+def _allowed_here(row: Row, band: Band) -> str:
+    """Return the band a value lies in where it asks for measures, else what the row lets pass."""
+    if band.outcome is not Verdict.GO_WITH_PROTECTION or band.is_ is not None:
+        return allowed(row)
+    at = row.bands.index(band)
+    low = row.bands[at - 1].up_to if at else None
+    return f"{_range(low, band.up_to, row.unit)} with measures"
+
+
+def _range(low: float | None, high: float | None, unit: str) -> str:
+    sign = SIGNS.get(unit, unit)
+    if low is None and high is None:
+        return "any"
+    if low is None:
+        return f"under {high:g} {sign}"
+    return f"{low:g} {sign} and more" if high is None else f"{low:g} to {high:g} {sign}"
 
 
 def asked(

@@ -24,6 +24,7 @@ from scheduler.planning.decide_windows import (
     first_working,
     length,
     offered_slots,
+    piece,
 )
 from scheduler.planning.job import Task
 
@@ -69,7 +70,7 @@ def _asked_span(known: Known, task: Task, start: datetime) -> Span:
     if kind_of(task.work_type).form is Form.STANDING:
         end = forecast_end(known)
         return Span(start, max(end or start, start + timedelta(hours=24)))
-    return Span(start, start + length(task))
+    return Span(start, start + piece(known, task, start))
 
 
 def _options(known: Known, task: Task, rows: Sequence[Row], book: Book) -> list[Judged]:
@@ -87,7 +88,7 @@ def _coming(known: Known, task: Task, rows: Sequence[Row], book: Book) -> Judged
     if found is not None:
         return found
     start = first_working(known, task, known.now) or known.now
-    return judge(Trial(known, task, Span(start, start + length(task))), rows, book)
+    return judge(Trial(known, task, Span(start, start + piece(known, task, start))), rows, book)
 
 
 # supposed measures

@@ -34,6 +34,15 @@ def length(task: Task) -> timedelta:
     return timedelta(hours=max(hours, LEAST_H))
 
 
+def piece(known: Known, task: Task, start: datetime) -> timedelta:
+    """Return how long a task can go on from a start: work that may pause ends with the shift."""
+    took = length(task)
+    if not task.may_pause or task.until is not None:
+        return took
+    shift = shift_span(known, task, known.local_day(start))
+    return took if shift is None or shift.end <= start else min(took, shift.end - start)
+
+
 def shift_span(known: Known, task: Task, day: date) -> Span | None:
     """Return the hours of a local day in which every crew of a task works; None where none are."""
     shifts = [shift_on(calendar, day) for calendar in crew_calendars(known.job, task)]
@@ -91,7 +100,8 @@ def likely(
     kept = tuple(r for r in rows if is_by_hour(r) or is_by_start(r))
     book = Book(edition="", name="", rows=kept)
     asked = Asked(task.work_type, facts_of(known, task))
-    hours = int(np.ceil(length(task).total_seconds() / 3600.0))
+    longest = max(piece(known, task, start) for start in starts)
+    hours = int(np.ceil(longest.total_seconds() / 3600.0))
     verdicts = start_and_work_verdicts(book, asked, Weather(columns, count), hours)
     places = [hour_of(start) - first for start in starts]
     return [p < count and verdicts[p] <= Verdict.GO_WITH_PROTECTION for p in places]
@@ -104,8 +114,8 @@ def best_of_day(
     starts = starts_on(known, task, day)
     if not starts:
         return None
-    took = length(task)
-    judged = [judge(Trial(known, task, Span(s, s + took)), rows, book, deep=False) for s in starts]
+    spans = [Span(s, s + piece(known, task, s)) for s in starts]
+    judged = [judge(Trial(known, task, span), rows, book, deep=False) for span in spans]
     best = min(judged, key=_merit)
     return judge(best.trial, rows, book)
 
@@ -126,12 +136,12 @@ def best_coming(
 def _passing(
     known: Known, task: Task, rows: Sequence[Row], book: Book, begin: datetime
 ) -> Iterator[Judged]:
-    took = length(task)
     starts = [s for d in days_of(known, begin) for s in starts_on(known, task, d) if s >= begin]
     for start, passes in zip(starts, likely(known, task, rows, starts), strict=True):
         if not passes:
             continue
-        judged = judge(Trial(known, task, Span(start, start + took)), rows, book)
+        span = Span(start, start + piece(known, task, start))
+        judged = judge(Trial(known, task, span), rows, book)
         if not [r for r in judged.refusals if r.moves or (r.clears_at or start) > start]:
             yield judged
 
