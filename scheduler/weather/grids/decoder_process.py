@@ -17,8 +17,8 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-REQUEST = struct.Struct("<QQ")  # bytes of message, number of positions (0: all of them)
-ANSWER = struct.Struct("<BQ")  # 0 float64 values, 1 a line of text; bytes that follow
+REQUEST = struct.Struct("<QQB")  # bytes of message, number of positions (0: all), bytes of a value
+ANSWER = struct.Struct("<BQ")  # 0 values, 1 a line of text; bytes that follow
 VALUES, REFUSAL = 0, 1
 ABSENT = -1.5e300  # stands for points without a value; no packing can make it
 MOST_MEMORY = 6 << 30  # bytes; a field of the finest global grid needs below one gigabyte
@@ -35,13 +35,15 @@ def decode(message: bytes, at: NDArray[np.int64]) -> NDArray[np.float64]:
     finally:
         eccodes.codes_release(handle)
     picked = values[at] if at.size else values
-    return np.where(picked == ABSENT, np.nan, picked)
+    picked[picked == ABSENT] = np.nan
+    return picked
 
 
-def answer(message: bytes, at: NDArray[np.int64]) -> tuple[int, bytes]:
+def answer(message: bytes, at: NDArray[np.int64], width: int) -> tuple[int, memoryview | bytes]:
     """Decode, and turn what goes wrong into a line."""
     try:
-        return VALUES, decode(message, at).tobytes()
+        values = decode(message, at).astype(f"<f{width}", copy=False)
+        return VALUES, values.data.cast("B")
     except Exception as error:  # whatever the library raises goes back as text
         return REFUSAL, f"{type(error).__name__}: {error}".encode()
 
@@ -49,10 +51,10 @@ def answer(message: bytes, at: NDArray[np.int64]) -> tuple[int, bytes]:
 def serve(requests: BinaryIO, answers: BinaryIO) -> None:
     """Answer requests until the input ends."""
     while len(head := requests.read(REQUEST.size)) == REQUEST.size:
-        size, count = REQUEST.unpack(head)
+        size, count, width = REQUEST.unpack(head)
         message = requests.read(size)
         at = np.frombuffer(requests.read(8 * count), dtype=np.int64)
-        kind, content = answer(message, at)
+        kind, content = answer(message, at, width)
         answers.write(ANSWER.pack(kind, len(content)))
         answers.write(content)
         answers.flush()

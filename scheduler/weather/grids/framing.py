@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rules.errors import WeatherFileFault
 
@@ -28,6 +28,7 @@ OTHER_FORMATS = {
     b"\xfd7zXZ": "packed with xz; unpack it first",
     b"BUFR": "a BUFR file",
 }
+Bytes = bytes | memoryview  # large parts are views of the file's content
 FOLLOWS = {1: {2, 3}, 2: {3}, 3: {4}, 4: {5}, 5: {6}, 6: {7}, 7: {2, 3, 4}}
 BITMAP_HERE, BITMAP_BEFORE, BITMAP_NONE = 0, 254, 255
 
@@ -43,11 +44,14 @@ class RawField:
     grid: bytes  # section 3
     product: bytes  # section 4
     packing: bytes  # section 5
-    bitmap: bytes  # section 6
-    data: bytes  # section 7
+    bitmap: Bytes  # section 6
+    data: Bytes  # section 7
+    whole: Bytes = b""  # the message, where it holds no other field
 
-    def message(self) -> bytes:
-        """Return a message that holds this field alone."""
+    def message(self) -> Bytes:
+        """Return a message that holds this field alone; nothing is copied where it does."""
+        if self.whole:
+            return self.whole
         body = b"".join(
             (self.identification, self.grid, self.product, self.packing, self.bitmap, self.data)
         )
@@ -79,7 +83,7 @@ def fields_of(content: bytes, name: str) -> list[RawField]:
     while at >= 0:
         count += 1
         length = _message_length(content, at, name, count)
-        fields.extend(_fields_of_message(content[at : at + length], at, name, count))
+        fields += _fields_of_message(memoryview(content)[at : at + length], at, name, count)
         at = content.find(b"GRIB", at + length)
     return fields
 
@@ -121,35 +125,28 @@ def _cut_off(name: str, count: int, at: int, have: int, want: int) -> WeatherFil
     )
 
 
-def _fields_of_message(message: bytes, at: int, name: str, count: int) -> Iterator[RawField]:
+def _fields_of_message(message: memoryview, at: int, name: str, count: int) -> list[RawField]:
     """Walk the sections of one message; each section 7 closes a field."""
-    discipline = message[6]
-    now: dict[int, bytes] = {}
-    bitmap = b""
-    found = 0
+    now: dict[int, Bytes] = {}
+    bitmap: Bytes = b""
+    fields: list[RawField] = []
     for number, section in _sections(message, name, count):
-        now[number] = section
+        now[number] = section if number in (6, 7) else bytes(section)
         if number == 6:
             now[6] = _bitmap(section, bitmap, name, count)
             bitmap = now[6] if now[6][5] == BITMAP_HERE else bitmap
         if number == 7:
-            found += 1
-            yield RawField(
-                number=f"{count}.{found}" if found > 1 else f"{count}",
-                offset=at,
-                discipline=discipline,
-                identification=now[1],
-                grid=now[3],
-                product=now[4],
-                packing=now[5],
-                bitmap=now[6],
-                data=section,
+            part = f"{count}.{len(fields) + 1}" if fields else f"{count}"
+            one, grid, product, packing = (bytes(now[k]) for k in (1, 3, 4, 5))
+            fields.append(
+                RawField(part, at, message[6], one, grid, product, packing, now[6], section)
             )
-    if not found:
+    if not fields:
         raise WeatherFileFault(name, f"message {count}", "no data section", "damaged")
+    return [replace(fields[0], whole=message)] if len(fields) == 1 else fields
 
 
-def _sections(message: bytes, name: str, count: int) -> Iterator[tuple[int, bytes]]:
+def _sections(message: memoryview, name: str, count: int) -> Iterator[tuple[int, memoryview]]:
     place, end = INDICATOR.size, len(message) - 4
     allowed = {1}
     while place < end:
@@ -165,7 +162,7 @@ def _sections(message: bytes, name: str, count: int) -> Iterator[tuple[int, byte
         raise WeatherFileFault(name, f"message {count}", "no data section", "damaged")
 
 
-def _bitmap(section: bytes, before: bytes, name: str, count: int) -> bytes:
+def _bitmap(section: memoryview, before: Bytes, name: str, count: int) -> Bytes:
     """Return the bitmap section to use; one field may refer to the bitmap of the one before."""
     indicator = section[5] if len(section) > 5 else -1
     if indicator == BITMAP_BEFORE and before:
