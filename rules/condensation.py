@@ -67,20 +67,30 @@ def dew_point_c(*, air_temperature_c: FloatArray, relative_humidity_pct: FloatAr
 
     References
     ----------
-    ASHRAE Handbook Fundamentals 2017, chapter 1: saturation pressure, inverted by Newton's method.
+    ASHRAE Handbook Fundamentals 2017, chapter 1: saturation pressure, inverted.
     """
     humidity = np.asarray(relative_humidity_pct, dtype=np.float64)
     if (humidity < 0.0).any() or (humidity > 100.0).any():
         raise OutOfRange("relative humidity leaves 0 to 100 %")
-    with np.errstate(divide="ignore", invalid="ignore"):
-        wanted = np.log(saturation_pressure_pa(air_temperature_c) * humidity / 100.0)
-        found = _magnus_dew_c(np.asarray(air_temperature_c, dtype=np.float64), humidity)
-        for _ in range(8):
-            step = 1e-3
-            here = np.log(saturation_pressure_pa(found))
-            slope = (np.log(saturation_pressure_pa(found + step)) - here) / step
-            found = found - (here - wanted) / slope
-    return np.where(np.isfinite(found), np.minimum(found, air_temperature_c), np.nan)
+    air, humidity = np.broadcast_arrays(np.asarray(air_temperature_c, np.float64), humidity)
+    known = np.isfinite(air) & (humidity > 0.0)  # an hour nobody knows is not worked out
+    out = np.full(air.shape, np.nan)
+    out[known] = np.minimum(_inverted(air[known], humidity[known]), air[known])
+    return out
+
+
+def _inverted(air_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:
+    """Return the dew point by Newton's method, its slope from the Magnus form.
+
+    The first guess is within 0.3 K and the slope within 1 %, so each round leaves at most a
+    hundredth of the error: four rounds, under 1e-8 K.
+    """
+    wanted = np.log(saturation_pressure_pa(air_c) * humidity_pct / 100.0)
+    found = _magnus_dew_c(air_c, humidity_pct)
+    for _ in range(4):
+        slope = 17.62 * 243.12 / (243.12 + found) ** 2
+        found = found - (np.log(saturation_pressure_pa(found)) - wanted) / slope
+    return found
 
 
 def _magnus_dew_c(air_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:
