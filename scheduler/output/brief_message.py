@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -91,6 +92,9 @@ def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> st
 def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, object]:
     zone = job.site.time_zone
     window, following = answer.window, answer.next_window
+    if answer.waits_for:  # the day's details matter when its turn comes
+        answer = replace(answer, limits=(), measures=(), checks=(), holds=())
+        window = None
     return {
         "name": names.get(answer.task, answer.task),
         "call": CALL_WORDS[answer.call],

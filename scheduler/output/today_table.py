@@ -65,6 +65,8 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
     head.append(CALL_WORDS[answer.call], style=STYLE[answer.call])
     if answer.reason:
         head.append(f" – {answer.reason}", style="")
+    if answer.waits_for:  # the day's details matter when its turn comes
+        return head
     lines = [limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO]
     lines += [measure_line(line, job) for line in answer.measures]
     if answer.checks:

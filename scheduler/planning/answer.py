@@ -179,3 +179,4 @@ class TaskAnswer:
     numbers: tuple[NumberLine, ...] = ()
     days: tuple[DayLine, ...] = ()
     reason: str = ""  # one line for a person
+    waits_for: tuple[str, ...] = ()  # tasks not done that come first

@@ -24,13 +24,13 @@ CALL_WORDS: Final = {
     Call.STOP: "stop",
     Call.CLAIM: "claim",
 }
-GRAVEST_FIRST: Final = (
+READ_FIRST: Final = (  # what a person acts on this morning stands above what waits
     Call.STOP,
     Call.HOLD,
-    Call.WAIT,
     Call.PREPARE,
     Call.GO_WITH_PROTECTION,
     Call.GO,
+    Call.WAIT,
     Call.CLAIM,
 )
 LINE: Final = "Local codes, the engineer of record and licensed trades decide."
@@ -79,10 +79,11 @@ def brief(
     names = {task.id: task.name for task in job.tasks}
     zone = ZoneInfo(job.site.time_zone)
     soon = at + timedelta(hours=48)
-    ordered = sorted(answers, key=lambda a: (not _changed(a), GRAVEST_FIRST.index(a.call)))
+    ordered = sorted(answers, key=lambda a: (not _changed(a), READ_FIRST.index(a.call)))
     measures = [
         (names.get(a.task, a.task), m)
         for a in ordered
+        if not a.waits_for
         for m in a.measures
         if m.start is None or m.start <= soon
     ]
@@ -91,7 +92,9 @@ def brief(
         key=lambda row: (row[1].at, row[0]),
     )
     tell = [(names.get(a.task, a.task), t) for a in ordered for t in a.tell]
-    cautions = list(dict.fromkeys(c.caution for a in ordered for c in a.cautions))
+    cautions = list(
+        dict.fromkeys(c.caution for a in ordered if not a.waits_for for c in a.cautions)
+    )
     return Brief(
         job=job.name,
         at=at,

@@ -33,12 +33,13 @@ def _one(
     if standing[task.id].state is not State.TO_DO or answer.call not in STARTS_WORK:
         return answer
     names = {other.id: other.name for other in job.tasks}
-    open_ = [names[link.task] for link in task.after if not _happened(standing, link)]
+    open_ = tuple(link.task for link in task.after if not _happened(standing, link))
     if open_:
         return replace(
             answer,
             call=Call.WAIT,
-            reason=f"after {', '.join(open_)}; the verdict is for these hours' weather",
+            reason=f"after {', '.join(names[name] for name in open_)}",
+            waits_for=open_,
             next_window=None,
             tell=(),
             decide_by=answer.decide_by if task.appointment is not None else (),
