@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING
 
 from rules.errors import BadInput
 from scheduler.output.plan_table import plan_lines
-from scheduler.output.today_table import OUTCOME_WORDS, check_words, limit_line, measure_line
+from scheduler.output.today_table import (
+    OUTCOME_WORDS,
+    check_words,
+    limit_line,
+    measure_line,
+    plain_reason,
+)
 from scheduler.output.words import clock, span, told, words
 from scheduler.planning.answer import Outcome, TaskAnswer
 from scheduler.planning.briefing import CALL_WORDS, LINE, Brief
@@ -102,7 +108,7 @@ def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, objec
         "verdict": OUTCOME_WORDS[answer.outcome],
         "when": span(window.start, window.end, zone) if window else "",
         "next": clock(following.start, zone) if following else "",
-        "reason": answer.reason,
+        "reason": plain_reason(answer),
         "limits": [
             limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO
         ],

@@ -63,8 +63,8 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
     zone = job.site.time_zone
     head = Text(f"\n{names.get(answer.task, answer.task)}: ", style="bold")
     head.append(CALL_WORDS[answer.call], style=STYLE[answer.call])
-    if answer.reason:
-        head.append(f" – {answer.reason}", style="")
+    if reason := plain_reason(answer):
+        head.append(f" – {reason}", style="")
     if answer.waits_for:  # the day's details matter when its turn comes
         return head
     lines = [limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO]
@@ -81,6 +81,12 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
     if answer.cautions:
         lines.append("cautions: " + "; ".join(caution_words(answer)))
     return Group(head, *(Padding(Text(line), (0, 0, 0, 2)) for line in lines))
+
+
+def plain_reason(answer: TaskAnswer) -> str:
+    """Return the reason in one line; empty where it only repeats a limit that is told below."""
+    repeats = any(answer.reason.startswith(limit.quantity) for limit in answer.limits)
+    return "" if repeats else answer.reason
 
 
 def check_words(answer: TaskAnswer) -> list[str]:
