@@ -87,18 +87,20 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     fresh = _fresh(desk)
     observed = _observed(desk)
     earlier = _earlier(desk, fresh)
-    forecasts = [(WEATHER, identity(raw)) for _, raw, _ in fresh]
+    before = [forecast for _, forecast in earlier]
+    used = [(WEATHER, row.identity) for row, _ in earlier]  # oldest first, the newest decides
+    used += [(role, identity(raw)) for role, raw, _ in fresh + observed]
     return Gathered(
         job=desk.job,
         now=desk.now,
         progress=progress_until(entries, desk.now),
-        forecast=fresh[0][2] if fresh else earlier[-1],
-        earlier=tuple(earlier if fresh else earlier[:-1]),
+        forecast=fresh[0][2] if fresh else before[-1],
+        earlier=tuple(before if fresh else before[:-1]),
         observed=observed[0][2] if observed else None,
         inputs=Inputs(
             job_text=desk.job_text,
             log_position=entries[-1].seq if entries else 0,
-            forecasts=(*forecasts, *((OBSERVED, identity(raw)) for _, raw, _ in observed)),
+            forecasts=tuple(used),
             book=desk.book,
             seed=desk.seed,
             versions=desk.versions,
@@ -147,7 +149,9 @@ def _observed(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
     return [(OBSERVED, weather, desk.parse(weather.source, weather.raw))]
 
 
-def _earlier(desk: Desk, fresh: list[tuple[str, RawWeather, Forecast]]) -> list[Forecast]:
+def _earlier(
+    desk: Desk, fresh: list[tuple[str, RawWeather, Forecast]]
+) -> list[tuple[KeptForecast, Forecast]]:
     kept = desk.store.forecasts_until(desk.job.id, desk.now)
     if fresh:
         own = identity(fresh[0][1])
@@ -158,7 +162,7 @@ def _earlier(desk: Desk, fresh: list[tuple[str, RawWeather, Forecast]]) -> list[
             f"{desk.now:%Y-%m-%d %H:%M}Z; give --weather FILE or nws"
         )
     newest = kept[-2:]
-    return [desk.parse(row.source, desk.store.forecast_bytes(row.identity)) for row in newest]
+    return [(r, desk.parse(r.source, desk.store.forecast_bytes(r.identity))) for r in newest]
 
 
 def _before(row: KeptForecast, forecast: Forecast) -> bool:
