@@ -154,17 +154,14 @@ def moment(text: str, job: Job) -> datetime:
 
 
 def text_of(path: Path) -> bytes:
-    """Return a file's bytes.
+    """Return the bytes of a file of entries.
 
     Raises
     ------
-    BadInput
-        If it cannot be read.
+    JobFileFault
+        If it is not there, not a file, or larger than any list of entries; it is then not read.
     """
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: {error.strerror or error}") from error
+    return scheduler.jobfile.load(path)
 
 
 def write_text(path: Path, text: str) -> None:

@@ -116,13 +116,13 @@ def load(path: Path) -> bytes:
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
-            raise JobFileFault(str(path), "the file", Said("not a file"), "name a YAML file")
+            raise JobFileFault(str(path), "the file", Said("not a file"), "name a file")
         if found.st_size > MOST_BYTES:
             raise _too_large(str(path), found.st_size)
         return path.read_bytes()
     except OSError as error:
         said = Said((error.strerror or "not readable").lower())
-        raise JobFileFault(str(path), "the file", said, "name a YAML file") from error
+        raise JobFileFault(str(path), "the file", said, "name a file") from error
 
 
 def text_of(raw: bytes, file: str) -> str:

@@ -118,7 +118,7 @@ def test_it_is_refused_within_500_mb(name: str, tmp_path: Path) -> None:
 
 
 def test_what_is_no_file_is_said_so(tmp_path: Path) -> None:
-    with pytest.raises(Faults, match="no such file or directory; name a YAML file"):
+    with pytest.raises(Faults, match="no such file or directory; name a file"):
         read(tmp_path / "none.yaml")
     with pytest.raises(Faults, match="is not a file"):
         read(tmp_path)

@@ -122,3 +122,15 @@ def test_a_replayed_morning_does_not_know_what_was_told_later(
     (name,) = store.jobs()
     (entry,) = store.entries(name)
     assert entry.entered_at - entry.at == timedelta(hours=3)
+
+
+@pytest.mark.parametrize("name", ["/dev/zero", "/", "none.json"])
+def test_entries_that_are_no_file_are_refused_without_reading(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job, store_path = demo_job(tmp_path), tmp_path / "closein.db"
+    code = main(["log", str(job), "--entries", name, "--no-plan", "--store", str(store_path)])
+    told = capsys.readouterr()
+    assert (code, told.out) == (2, "")
+    assert told.err.endswith("; name a file\n")
+    assert len(told.err.splitlines()) == 1
