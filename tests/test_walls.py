@@ -32,8 +32,15 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/startup.py": EDGE
     | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"}
     | {"scheduler.runs"},
-    "scheduler/cli.py": EDGE
-    | {"scheduler.jobfile", "scheduler.startup", "scheduler.runs", "scheduler.output"}
+    "scheduler/cli.py": {"rules", "scheduler.commands", "typer"},
+    "scheduler/commands": EDGE
+    | {
+        "scheduler.commands",
+        "scheduler.jobfile",
+        "scheduler.startup",
+        "scheduler.runs",
+        "scheduler.output",
+    }
     | {"typer", "rich"},
 }
 # Standard modules that touch a disk, a socket or a clock: the core does without them.

@@ -1,0 +1,1 @@
+"""One module a command: its options, the run that it calls, what it prints."""

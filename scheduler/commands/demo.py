@@ -1,0 +1,38 @@
+"""``closein demo``: the main job on a made scenario."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def demo(
+    picture: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also draw what is printed, as SVG.")
+    ] = None,
+) -> None:
+    """Run the main job on a made scenario, without a network."""
+    from scheduler.output.demo_show import DemoSeen, demo_parts, demo_picture
+    from scheduler.output.screen import show, waiting
+    from scheduler.runs.demo import demo as run
+    from scheduler.startup import demo_desk, write_text
+
+    with demo_desk() as desk:
+        with waiting("Planning"):
+            made = run(desk)
+        morning, delay = made.morning, made.delay
+        seen = DemoSeen(
+            job=desk.job,
+            at=desk.now,
+            subject=morning.brief.subject,
+            answers=morning.today.answers,
+            forecast=morning.today.gathered.forecast,
+            before=morning.planned.answer,
+            entries=delay.entries,
+            after=made.after.answer,
+        )
+    show(demo_parts(seen))
+    if picture is not None:
+        write_text(picture, demo_picture(seen))

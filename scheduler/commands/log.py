@@ -1,0 +1,69 @@
+"""``closein log``: what happened on site, and what it moves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from scheduler.commands.options import AsJson, At, Climate, JobFile, Store, Weather, show_or_dump
+
+
+def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
+    job: JobFile,
+    started: Annotated[str | None, typer.Option(metavar="TASK")] = None,
+    finished: Annotated[str | None, typer.Option(metavar="TASK")] = None,
+    hours_left: Annotated[
+        tuple[str, float] | None, typer.Option(metavar="TASK HOURS", help="Hours still to do.")
+    ] = None,
+    lost: Annotated[float | None, typer.Option(metavar="HOURS", help="Hours lost.")] = None,
+    cause: Annotated[str | None, typer.Option(help="Why: rain, wind, cold, ...")] = None,
+    task: Annotated[str | None, typer.Option(metavar="TASK", help="Whose hours.")] = None,
+    reading: Annotated[
+        tuple[str, str, str] | None, typer.Option(metavar="QUANTITY VALUE UNIT")
+    ] = None,
+    fact: Annotated[
+        tuple[str, str, str] | None, typer.Option(metavar="ELEMENT CONDITION VALUE")
+    ] = None,
+    unit: Annotated[str | None, typer.Option(help="Unit of a fact's number.")] = None,
+    place: Annotated[str | None, typer.Option(help="Where on site.")] = None,
+    release: Annotated[
+        tuple[str, str] | None, typer.Option(metavar="TASK ROLE", help="A hold; needs --who.")
+    ] = None,
+    note: Annotated[str | None, typer.Option(metavar="TEXT")] = None,
+    undo: Annotated[int | None, typer.Option(metavar="NUMBER", help="Of an entry.")] = None,
+    entries: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A list of entries, JSON or YAML.")
+    ] = None,
+    who: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
+    when: Annotated[str | None, typer.Option(metavar="TIME", help="When it happened.")] = None,
+    weather: Weather = "kept",
+    climate: Climate = None,
+    at: At = None,
+    store: Store = None,
+    no_plan: Annotated[bool, typer.Option("--no-plan", help="Only write it down.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write down what happened on site, replan, and say what moved."""
+    from scheduler.output.log_table import log_document, log_table
+    from scheduler.runs.log import entries_given
+    from scheduler.runs.log import log as run
+    from scheduler.startup import Options, open_desk, text_of
+
+    given = entries_given(
+        {"started": started, "finished": finished, "hours_left": hours_left, "lost": lost}
+        | {"reading": reading, "fact": fact, "release": release, "note": note, "undo": undo},
+        {"cause": cause, "task": task, "unit": unit, "place": place, "who": who, "when": when},
+        entries is not None,
+    )
+    desk = open_desk(Options(job, weather, None, climate, at, store))
+    done = run(desk, text_of(entries) if entries else given, replan=not no_plan)
+    before = done.before.answer if done.before else None
+    after = done.after.answer if done.after else None
+    show_or_dump(
+        as_json,
+        log_document(done.entries, before, after, done.why_not),
+        lambda: log_table(done.entries, before, after, done.why_not, desk.job),
+        desk.job.site.time_zone,
+    )
