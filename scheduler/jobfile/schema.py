@@ -123,6 +123,13 @@ class AppointmentPart(Part):
     slots: list[Moment] = _says("other times they offer", default=[])
 
 
+class HoldPart(Part):
+    """A task stands until a person of this role has released it, by name, in the log."""
+
+    by: Annotated[list[Role], Listed] = _says("role that may release it; of several, any one")
+    needs: Text = _says("what they need to see")
+
+
 class QuantityPart(Part):
     """How much there is to do and how fast the crew does it."""
 
@@ -162,6 +169,7 @@ class TaskPart(Part):
     beside: Text | None = _says("what it is beside, such as wall", default=None)
     load: Literal["uniform", "concentrated"] | None = _says("load it brings", default=None)
     grouted: bool | None = _says("is the masonry grouted", default=None)
+    holds: list[HoldPart] = _says("who must release it first", default=[])
     element: Element = _says("what is built", default_factory=Element)
 
     @classmethod

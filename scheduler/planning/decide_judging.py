@@ -19,6 +19,7 @@ from scheduler.planning.answer import (
 from scheduler.planning.decide_ages import as_moment, since
 from scheduler.planning.decide_commitments import protects, strip_ruling
 from scheduler.planning.decide_deadlines import available_from
+from scheduler.planning.decide_holds import holds_of, with_releases
 from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_numbers import also
 from scheduler.planning.decide_odds import SITE_RECORD, cold_side
@@ -61,6 +62,7 @@ def judge(trial: Trial, rows: Sequence[Row], book: Book, *, deep: bool = True) -
     for paper in trial.known.documents_for(trial.task):
         made += rule_on(trial, paper)
     made += _not_there_yet(trial)
+    made = with_releases(trial, made) + holds_of(trial)
     if kind_of(trial.task.work_type).form is Form.REMOVAL:
         made += strip_ruling(trial, book)
     return Judged(trial, tuple(made))

@@ -108,6 +108,14 @@ class Appointment:
 
 
 @dataclass(frozen=True, slots=True)
+class Hold:
+    """What only a person of one of these roles may release."""
+
+    by: tuple[str, ...]  # any of the roles
+    needs: str  # what they need to see
+
+
+@dataclass(frozen=True, slots=True)
 class Task:
     """One piece of work."""
 
@@ -135,6 +143,7 @@ class Task:
     label: str = ""  # id of the document whose label governs
     beside: str = ""  # element the work is beside, e.g. wall
     load: str = ""  # uniform, concentrated
+    holds: tuple[Hold, ...] = ()
     element: Mapping[str, object] = field(default_factory=dict)  # grouted, cement, section_m, ...
     quantity: float | None = None
     quantity_unit: str = ""

@@ -1,0 +1,74 @@
+"""Holds of the job itself, and what a release by the right person does.
+
+A hold is lifted only by an entry of the log that names the person. A release of one of the job's
+own holds stands for good; one of a rule's, which looks at the site as it was, for a day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import timedelta
+from typing import Final
+
+from scheduler.planning.answer import CheckLine, HoldLine, Outcome
+from scheduler.planning.decide_known import Known, logged
+from scheduler.planning.decide_ruling import Ruling, graded
+from scheduler.planning.decide_trial import Trial
+from scheduler.planning.job import Hold, Task
+from scheduler.planning.log import Entry, EntryKind
+
+LOOK_LASTS: Final = timedelta(hours=24)  # of a look at the site; common practice, no source
+HOLD: Final = "hold"
+
+
+def holds_of(trial: Trial) -> list[Ruling]:
+    """Return the job's own holds on a task that nobody has released."""
+    return [
+        Ruling(
+            rule=f"job:{trial.task.id}",
+            outcome=Outcome.NO_GO,
+            call=HOLD,
+            holds=tuple(HoldLine(role, hold.needs) for role in hold.by),
+        )
+        for hold in trial.task.holds
+        if not _job_release(trial.known, trial.task, hold)
+    ]
+
+
+def with_releases(trial: Trial, made: Sequence[Ruling]) -> list[Ruling]:
+    """Return rulings with those lifted that a person of the role has released."""
+    told = [e for e in _releases(trial.known, trial.task) if e.at >= trial.known.now - LOOK_LASTS]
+    if not told:
+        return list(made)
+    return [_lifted(ruling, told) for ruling in made]
+
+
+def _lifted(ruling: Ruling, told: Sequence[Entry]) -> Ruling:
+    if ruling.call != HOLD or not ruling.holds:
+        return ruling
+    entry = _by(told, (line.by for line in ruling.holds))
+    if entry is None:
+        return ruling
+    outcome = Outcome.GO_WITH_PROTECTION if ruling.measures else Outcome.GO
+    limit = ruling.limit
+    if limit is not None:
+        limit = replace(graded(limit, outcome), overridden_by=f"released by {entry.who}")
+    said = CheckLine("photos_and_log", f"released by {entry.who}")
+    return replace(
+        ruling, outcome=outcome, call="", limit=limit, holds=(), checks=(*ruling.checks, said)
+    )
+
+
+def _job_release(known: Known, task: Task, hold: Hold) -> Entry | None:
+    return _by(_releases(known, task), hold.by)
+
+
+def _releases(known: Known, task: Task) -> list[Entry]:
+    return [e for e in logged(known, EntryKind.RELEASE) if e.task == task.id]
+
+
+def _by(told: Sequence[Entry], roles: Iterable[str]) -> Entry | None:
+    wanted = set(roles)
+    found = [entry for entry in told if entry.payload.get("role") in wanted and entry.who]
+    return found[-1] if found else None
