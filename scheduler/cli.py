@@ -7,11 +7,13 @@ import sys
 import typer
 
 from rules.errors import CloseinError
+from scheduler.commands.amounts import amounts
 from scheduler.commands.brief import brief
 from scheduler.commands.check import check
 from scheduler.commands.demo import demo
 from scheduler.commands.kept import kept
 from scheduler.commands.log import log
+from scheduler.commands.new import new
 from scheduler.commands.plan import plan
 from scheduler.commands.today import today
 from scheduler.commands.weather import weather
@@ -29,6 +31,8 @@ app = typer.Typer(
 )
 # In the order of a day's use; the help lists them so.
 for command in (
+    new,
+    amounts,
     check,
     today,
     plan,

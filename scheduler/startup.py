@@ -6,7 +6,7 @@ import importlib.metadata
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache, partial
 from hashlib import sha256
 from importlib import resources
@@ -162,6 +162,11 @@ def text_of(path: Path) -> bytes:
         If it is not there, not a file, or larger than any list of entries; it is then not read.
     """
     return scheduler.jobfile.load(path)
+
+
+def local_today() -> date:
+    """Return the day of the clock on this machine's wall."""
+    return datetime.now().astimezone().date()
 
 
 def write_text(path: Path, text: str) -> None:

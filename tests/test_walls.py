@@ -26,16 +26,18 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"eccodes", "h5netcdf", "h5py"},
     "scheduler/store": EDGE | {"scheduler.store", "sqlalchemy", "alembic", "pydantic"},
     "scheduler/output": EDGE
-    | {"scheduler.output", "rich", "jinja2", "matplotlib", "icalendar", "pandas"},
-    "scheduler/runs": EDGE | {"scheduler.runs"},
+    | {"scheduler.output", "scheduler.newjob", "rich", "jinja2", "matplotlib", "icalendar", "pandas"},
+    "scheduler/runs": EDGE | {"scheduler.runs", "scheduler.newjob"},
     "scheduler/settings.py": {"pydantic", "rules"},
     "scheduler/startup.py": EDGE
     | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"}
     | {"scheduler.runs"},
+    "scheduler/newjob": {"rules", "scheduler.newjob", "numpy"},
     "scheduler/cli.py": {"rules", "scheduler.commands", "typer"},
     "scheduler/commands": EDGE
     | {
         "scheduler.commands",
+        "scheduler.newjob",
         "scheduler.jobfile",
         "scheduler.startup",
         "scheduler.runs",
@@ -48,7 +50,7 @@ OUTSIDE = {
     "os", "socket", "ssl", "http", "urllib", "subprocess", "sqlite3", "tempfile", "shutil",
     "smtplib", "asyncio", "threading", "multiprocessing", "random", "time", "logging",
 }  # fmt: skip
-PURE = ("rules", "scheduler/planning")
+PURE = ("rules", "scheduler/planning", "scheduler/newjob")
 IMPURE_CALLS = {
     "datetime.now", "datetime.utcnow", "datetime.today", "date.today", "open", "print", "input",
     "np.random.seed", "np.random.rand", "np.random.normal", "np.load", "np.save",

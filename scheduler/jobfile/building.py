@@ -28,6 +28,7 @@ from scheduler.planning.job import (
     Link,
     LinkKind,
     MeasureOffer,
+    Order,
     Override,
     Shift,
     Site,
@@ -61,6 +62,11 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
             )
             for o in part.measures.can_be_had
         ),
+        orders=tuple(
+            Order(o.what, o.amount, o.unit, o.for_task, o.lead_days, o.from_whom)
+            for o in part.orders
+        ),
+        built_from=dict(part.built_from),
         confidence=part.confidence,
         season_end=part.season_end,
         documents=tuple(_document(document) for document in part.documents),

@@ -225,6 +225,8 @@ CrewId = Annotated[str, Refers("crew")]
 DocumentId = Annotated[str, Refers("document")]
 
 Slug = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]  # an id the file gives
+AnswerKey = Annotated[str, Field(pattern=r"^[a-z_]{1,40}$", examples=["courses"])]
+AnswerText = Annotated[str, Field(max_length=200, examples=['"3"'])]
 Text = Annotated[str, Field(min_length=1, max_length=2000)]
 Hours = Annotated[float, Field(ge=0, le=8784)]  # a leap year
 Share = Annotated[float, Field(gt=0, le=1)]

@@ -15,6 +15,8 @@ from rules.words import site_quantities
 from scheduler.jobfile.element import Element
 from scheduler.jobfile.exposure_parts import ExposurePart
 from scheduler.jobfile.fields import (
+    AnswerKey,
+    AnswerText,
     ClockOrMoment,
     CrewId,
     Day,
@@ -128,6 +130,17 @@ class HoldPart(Part):
 
     by: Annotated[list[Role], Listed] = _says("role that may release it; of several, any one")
     needs: Text = _says("what they need to see")
+
+
+class OrderPart(Part):
+    """Something bought, hired or booked, and how long before its task it is ordered."""
+
+    what: Text = _says("what is ordered")
+    amount: float = _says("how much", gt=0, le=1e7)
+    unit: Text = _says("what is counted: each, yd3, ft, ...")
+    for_task: TaskId = _says("the task that needs it first")
+    lead_days: int = _says("days from order to site", ge=0, le=1000)
+    from_whom: Text = _says("who has it", alias="from", default="-")
 
 
 class QuantityPart(Part):
@@ -344,6 +357,10 @@ class JobPart(Part):
     holidays: Text | None = _says("country, or country and state: US-NY", default=None)
     crews: list[CrewPart] = _says("who works", default=[])
     measures: MeasuresPart = _says("measures", default_factory=MeasuresPart)
+    orders: list[OrderPart] = _says("what is bought, hired or booked", default=[])
+    built_from: dict[AnswerKey, AnswerText] = _says(
+        "answers that `closein new` made it of", default={}
+    )
     tasks: list[TaskPart] = _says("the work, up to 1000 tasks", min_length=1, max_length=1000)
     documents: list[DocumentPart] = _says("what others ask", default=[])
     overrides: list[OverridePart] = _says("limits set for this job", default=[])

@@ -311,6 +311,18 @@ class ExposureLimits:
 
 
 @dataclass(frozen=True, slots=True)
+class Order:
+    """Something bought, hired or booked: how much, for which task, how long it takes to come."""
+
+    what: str
+    amount: float
+    unit: str
+    for_task: str
+    lead_days: int
+    from_whom: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A site, its tasks, crews, hours and protections."""
 
@@ -333,6 +345,8 @@ class Job:
     rented: tuple[RentedEquipment, ...] = ()
     daylight: tuple[Daylight, ...] = ()
     what_ifs: tuple[WhatIf, ...] = ()
+    orders: tuple[Order, ...] = ()
+    built_from: Mapping[str, str] = field(default_factory=dict)  # answers the job was made of
     id: str = ""  # what the store files the job's log under
 
     def task(self, task_id: str) -> Task:
