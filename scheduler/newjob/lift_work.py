@@ -47,7 +47,7 @@ def lift_draft(n: Numbers) -> Draft:
     ]  # fmt: skip
     last = steps[-1].id
     steps += [tighten(n, ("sill", f"lower_{_lowering(n)}"))]
-    steps += [*outside(n, (last,), gate_on="pockets"), *close_in(n, (f"lower_{_lowering(n)}",))]
+    steps += [*outside(n, ({"task": last, "wait_h": 24},), gate_on="top"), *close_in(n, (f"lower_{_lowering(n)}",))]
     steps.append(
         Step(
             "join",

@@ -8,15 +8,16 @@ from datetime import date, datetime, timedelta
 from typing import Final, cast
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from rules.amounts.blocks import INCH_M, Block
+from rules.amounts.blocks import FOOT_M, INCH_M, Block
 from rules.errors import BadInput, Faults
 from rules.words import nearest
 from scheduler.newjob.answers import AnswerFault, Value, length_text, read
-from scheduler.newjob.questions import Kind, Question, asked, questions
+from scheduler.newjob.questions import Form, Kind, Question, asked, questions
 
 SEASON_DAYS: Final = 120
 CLEARANCE_M: Final = 2 * INCH_M  # over the new courses, for sill and levelling; common practice
 JACKS_A_BEAM: Final = 2  # a beam is lifted at both ends
+FILL_M: Final = 4 * FOOT_M  # what most walls without a drawing may hold back, from memory
 SAME_LENGTH: Final = 0.01  # runs and the length round may differ by so much
 DOOR_M: Final = (36 * INCH_M, 80 * INCH_M)  # width and height of a common outside door
 MONDAY: Final = 0
@@ -164,7 +165,10 @@ def _not_asked(given: Mapping[str, str], values: Mapping[str, Value]) -> Iterato
 
 def _filled(values: dict[str, Value], given: Mapping[str, str], today: date) -> Iterator[BadInput]:
     """Fill what follows from other answers; yield what two answers contradict."""
-    values["kind"] = Kind(str(values["kind"]))
+    kind = values["kind"] = Kind(str(values["kind"]))
+    for question in questions():  # a count that the kind of job does not ask is none
+        if question.form is Form.WHOLE and kind not in question.kinds:
+            values[question.key] = 0
     try:
         ZoneInfo(str(values["time_zone"]))
     except (ZoneInfoNotFoundError, ValueError):
@@ -181,6 +185,10 @@ def _filled(values: dict[str, Value], given: Mapping[str, str], today: date) -> 
     block = str(values["block"])
     height = 0.2 if block.startswith("200") else 8 * INCH_M
     courses = cast("int", values["courses"])
+    if values["kind"] is not Kind.RAISED_HOUSE:  # the new courses are the whole wall
+        values["wall_height"] = courses * height
+    if values["fill_height"] is None:
+        values["fill_height"] = min(cast("float", values["wall_height"]) / 2, FILL_M)
     if values["raise_height"] is None:
         values["raise_height"] = courses * height + CLEARANCE_M
     if values["towers"] is None:
@@ -230,7 +238,7 @@ def _clashes(n: Numbers) -> Iterator[str]:
     holes = n.windows * n.window_width + n.doors * DOOR_M[0]
     if holes > n.length_m:
         round_ = small(n.length_m)
-        yield f"windows and doors are {small(holes)} wide together; the wall is {round_}"
+        yield f"windows and doors are {small(holes)} wide together; the wall is {round_} long"
     if any(run < n.unit.length_m / 2 for run in n.runs):
         yield f"a run of {small(min(n.runs))} is shorter than half a unit"
 
@@ -251,7 +259,7 @@ def _lift_clashes(n: Numbers) -> Iterator[str]:
     cut = (n.openings_cut + n.openings_filled) * n.opening_width
     if cut > n.length_m:
         yield f"openings are {text(cut)} wide together; the wall is {text(n.length_m)} round"
-    if n.opening_height > n.wall_height:
+    if n.openings_filled and n.opening_height > n.wall_height:
         yield f"--opening-height is {text(n.opening_height)}; the wall is {text(n.wall_height)}"
     if n.lifter_up is not None and n.lifter_back is not None and n.lifter_back <= n.lifter_up:
         yield f"--lifter-back is {n.lifter_back:%Y-%m-%dT%H:%M}; want a time after the lift"

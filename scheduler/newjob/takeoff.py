@@ -15,7 +15,7 @@ from rules.amounts.bars import (
     sill_pieces,
     stock_bars,
 )
-from rules.amounts.blocks import INCH_M, Opening, WallUnits, mortar_m3, wall_units
+from rules.amounts.blocks import INCH_M, WallUnits, mortar_m3, wall_units
 from rules.amounts.closing import blanket_m2, cartridges, tape_m, top_cover_m2
 from rules.amounts.cribs import lift_steps
 from rules.amounts.grout import beam_grout_m3, core_grout_m3, cores_in
@@ -64,19 +64,8 @@ def takeoff(n: Numbers) -> tuple[Line, ...]:
 
 
 def wall(n: Numbers) -> WallUnits:
-    """Return the units of the new courses.
-
-    A course is laid under the old wall's openings, so only an addition has openings in it.
-    """
-    holes: tuple[Opening, ...] = ()
-    if n.kind is Kind.ADDITION:
-        high = round(n.window_height / n.unit.height_m)
-        door = round(DOOR_M[1] / n.unit.height_m)
-        holes = (
-            *(Opening(n.window_width, high) for _ in range(n.windows)),
-            *(Opening(DOOR_M[0], door) for _ in range(n.doors)),
-        )
-    return wall_units(n.runs, courses=n.courses, block=n.unit, closed=n.closed, openings=holes)
+    """Return the units of the new courses; windows and doors stand above or below them."""
+    return wall_units(n.runs, courses=n.courses, block=n.unit, closed=n.closed)
 
 
 def cores(n: Numbers) -> int:
