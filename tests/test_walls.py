@@ -26,7 +26,15 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"eccodes", "h5netcdf", "h5py"},
     "scheduler/store": EDGE | {"scheduler.store", "sqlalchemy", "alembic", "pydantic"},
     "scheduler/output": EDGE
-    | {"scheduler.output", "scheduler.newjob", "rich", "jinja2", "matplotlib", "icalendar", "pandas"},
+    | {
+        "scheduler.output",
+        "scheduler.newjob",
+        "rich",
+        "jinja2",
+        "matplotlib",
+        "icalendar",
+        "pandas",
+    },
     "scheduler/runs": EDGE | {"scheduler.runs", "scheduler.newjob"},
     "scheduler/settings.py": {"pydantic", "rules"},
     "scheduler/startup.py": EDGE

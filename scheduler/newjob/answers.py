@@ -81,7 +81,7 @@ def length_text(value_m: float, units: str, *, small: bool = False) -> str:
         unit, size = ("in", value_m / 0.0254) if small else ("ft", value_m / 0.3048)
     else:
         unit, size = ("mm", value_m * 1000) if small else ("m", value_m)
-    return f"{float(f'{size:.6g}'):g} {unit}"
+    return f"{float(f'{size:.4g}'):g} {unit}"
 
 
 def metres(text: str, units: str, *, small: bool = False) -> float:

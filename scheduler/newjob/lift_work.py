@@ -47,7 +47,10 @@ def lift_draft(n: Numbers) -> Draft:
     ]  # fmt: skip
     last = steps[-1].id
     steps += [tighten(n, ("sill", f"lower_{_lowering(n)}"))]
-    steps += [*outside(n, ({"task": last, "wait_h": 24},), gate_on="top"), *close_in(n, (f"lower_{_lowering(n)}",))]
+    steps += [
+        *outside(n, ({"task": last, "wait_h": 24},), gate_on="top"),
+        *close_in(n, (f"lower_{_lowering(n)}",)),
+    ]
     steps.append(
         Step(
             "join",
@@ -58,6 +61,8 @@ def lift_draft(n: Numbers) -> Draft:
             "carpenters",
             ("close",),
             note="By the utility and licensed trades.",
+            structural=True,
+            holds=(Hold(("utility",), "power, water and gas joined by licensed trades"),),
         )
     )
     return Draft(tuple(steps), (*_papers(n), *labels(n)))
