@@ -275,12 +275,15 @@ def _parse_climate(
 
 def _nws(setting: Settings) -> WeatherSource:
     from scheduler.weather.nws import NwsGridpoints
+    from scheduler.weather.nws_service import Service
 
     return NwsGridpoints(
-        url=setting.nws_url,
-        contact=setting.contact,
-        budget_s=setting.fetch_budget_s,
-        cache=_cache(setting),
+        Service(
+            url=setting.nws_url,
+            contact=setting.contact,
+            budget_s=setting.fetch_budget_s,
+            cache=_cache(setting),
+        )
     )
 
 

@@ -43,6 +43,8 @@ def complaint(spoilt: Mutant, table: HourlyTable, original: HourlyTable) -> str:
         return ""
     shift = int(table.start[0].astype(np.int64) - original.start[0].astype(np.int64))
     for column, values in table.columns.items():
+        if column in spoilt.free:
+            continue
         known = np.flatnonzero(np.isfinite(values))
         there = (known + shift >= 0) & (known + shift < original.hours)
         if not there.all():

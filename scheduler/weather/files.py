@@ -11,6 +11,7 @@ from scheduler.weather.hourly_csv import read_hourly_csv
 from scheduler.weather.house_json import is_house_json, read_house_json
 from scheduler.weather.json_text import JsonDocument
 from scheduler.weather.nws_answers import answered_body, kind_of, problem_of, reason
+from scheduler.weather.nws_bundle import is_bundle, read_bundle
 from scheduler.weather.nws_grid import looks_like_gridpoint, read_gridpoint
 from scheduler.weather.place import at_site
 
@@ -62,6 +63,8 @@ def parse_weather(raw: bytes, file: str) -> Forecast:
     body = answered_body(document.data)
     if body is not None:
         return parse_weather(body.encode(), file)
+    if is_bundle(document.data):
+        return read_bundle(document, raw)
     if is_house_json(document.data):
         forecast = read_house_json(document)
     elif looks_like_gridpoint(document.data):

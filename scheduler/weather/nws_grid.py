@@ -40,7 +40,7 @@ from scheduler.weather.intervals import (
     state_by_hour,
 )
 from scheduler.weather.json_text import JsonDocument, Path
-from scheduler.weather.screen import screened
+from scheduler.weather.screen import MOST_IN_A_DAY, screened
 
 SOURCE: Final = "nws"
 AGE_LIMIT_H: Final = 12.0
@@ -322,16 +322,16 @@ def _in_percent(chance: FloatArray | None) -> FloatArray | None:
 def _laid_out(
     document: JsonDocument, base: Path, layer: Layer, zero: int, hours: int
 ) -> tuple[FloatArray, list[Finding]]:
+    findings: list[Finding] = []
     try:
         if columns()[layer.column].kind == "amount":
-            told = amount_by_hour(layer.spans, zero, hours)
+            told = amount_by_hour(_possible_amounts(layer, findings), zero, hours)
         else:
             worst = WORST_IN_HOUR.get(layer.name, "mean")
             told = state_by_hour(layer.spans, zero, hours, worst=worst)
     except ValueError as error:
         document.fault((*base, layer.name, "values"), layer.spans.values.size, str(error))
         told = ByHour(np.full(hours, np.nan), 0)
-    findings = []
     if told.conflicts:
         what = f"{layer.name} tells two values for the same hour; neither is used"
         findings.append(Finding(layer.column, what, told.conflicts))
@@ -339,6 +339,20 @@ def _laid_out(
     if again:
         findings.append(Finding(layer.column, f"{layer.name} tells {again} intervals twice"))
     return told.values, findings
+
+
+def _possible_amounts(layer: Layer, findings: list[Finding]) -> Spans:
+    """Return the amounts with impossible totals as gaps; spread out, they might look possible."""
+    spans = layer.spans
+    days = np.maximum((spans.end_s - spans.start_s) / (24.0 * HOUR_S), 1.0)
+    with np.errstate(invalid="ignore"):
+        wrong = (spans.values < 0.0) | (spans.values > MOST_IN_A_DAY[layer.column] * days)
+    if not wrong.any():
+        return spans
+    at = int(np.argmax(wrong))
+    what = f"{layer.name} has {spans.values[at]:g} mm for {days[at] * 24:.0f} h; not used"
+    findings.append(Finding(layer.column, what, int(wrong.sum())))
+    return Spans(spans.start_s, spans.end_s, np.where(wrong, np.nan, spans.values))
 
 
 def _provenance(

@@ -20,6 +20,7 @@ from rules.diurnal import (
 )
 from rules.verdict import FloatArray
 from scheduler.planning.hours import Finding, HourlyTable
+from scheduler.weather.screen import MOST_IN_A_DAY
 
 HIGH: Final = "air_temperature_max_c"
 LOW: Final = "air_temperature_min_c"
@@ -31,10 +32,6 @@ DAILY_COLUMNS: Final = {  # column of a daily record: the house column it must l
     "snow_depth_mm": "snow_depth_mm",
     "wind_speed_ms": "wind_speed_ms",
     "wind_speed_of_gust_ms": "wind_speed_of_gust_ms",
-}
-MOST_IN_A_DAY: Final = {  # WMO extremes archive: 1825 mm; 1930 mm of snow (Silver Lake 1921)
-    "precipitation_amount_mm": 1830.0,
-    "snowfall_amount_mm": 1940.0,
 }
 
 

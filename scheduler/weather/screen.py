@@ -16,6 +16,13 @@ from rules.columns import Column, columns
 from rules.verdict import FloatArray
 from scheduler.planning.hours import Finding, HourArray
 
+# Most that fell anywhere in a day: 1825 mm of rain, 1930 mm of snow (Silver Lake, Colorado, 1921;
+# WMO extremes archive, from memory); ice of the worst storms, common practice, no source.
+MOST_IN_A_DAY: Final[Mapping[str, float]] = {
+    "precipitation_amount_mm": 1830.0,
+    "snowfall_amount_mm": 1940.0,
+    "ice_accumulation_mm": 200.0,
+}
 # Longest run of equal values that may be one wrong value spread over a merged interval.
 LONGEST_SPIKE_H: Final = 3
 # Dew point above air by more than this cannot be rounding (0.5 K each, from Fahrenheit).

@@ -27,6 +27,7 @@ class Mutant:
     did: list[str] = field(default_factory=list)
     lost: Lost = field(default_factory=set)  # values that are gone and must not come back
     told_elsewhere: Lost = field(default_factory=set)  # by a second interval, so never lost
+    free: set[str] = field(default_factory=set)  # columns that another layer may tell instead
     same: bool = True  # what is still told must be what the original told
 
     @property
@@ -167,7 +168,9 @@ def _on_layer(
             return
         name, told = picked
         # Words of the weather layer may stand for an absent chance of thunder, not for a lost one.
-        if loses and not (name == "probabilityOfThunder" and "weather" in inner):
+        if loses and name == "probabilityOfThunder" and "weather" in inner:
+            spoilt.free.add(LAYERS[name][0])
+        elif loses:
             for entry in told["values"]:
                 spoilt.lost |= _hours(name, entry)
         spoilt.same &= same

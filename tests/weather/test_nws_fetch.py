@@ -17,7 +17,8 @@ import responses
 from rules.errors import WeatherUnavailable
 from scheduler.planning.job import Site
 from scheduler.weather.http import Fetcher
-from scheduler.weather.nws import PUBLIC, NwsGridpoints, coordinates, explained
+from scheduler.weather.nws import NwsGridpoints
+from scheduler.weather.nws_service import PUBLIC, Service, coordinates, explained
 from tests.recorded_data import recorded
 from tests.weather.gridpoints import START, answer, layer
 
@@ -55,7 +56,7 @@ def source(
         sleep=watch.sleep,
         clock=watch.clock,
     )
-    return NwsGridpoints(fetcher=fetcher)
+    return NwsGridpoints(Service(fetcher=fetcher))
 
 
 def text(name: str) -> str:
@@ -348,7 +349,7 @@ def test_a_server_that_drips_does_not_outlast_the_budget() -> None:
     with served(Slow) as url:
         began = time.monotonic()
         with pytest.raises(WeatherUnavailable, match=r"in time|no time left"):
-            NwsGridpoints(url=url, budget_s=1.0).fetch(HERE)
+            NwsGridpoints(Service(url=url, budget_s=1.0)).fetch(HERE)
         assert time.monotonic() - began < 3.0
 
 
@@ -356,7 +357,7 @@ def test_nobody_listening_is_a_plain_line() -> None:
     with served(Slow) as url:
         pass
     with pytest.raises(WeatherUnavailable, match="could not be reached") as caught:
-        NwsGridpoints(url=url, budget_s=2.0).fetch(HERE)
+        NwsGridpoints(Service(url=url, budget_s=2.0)).fetch(HERE)
     assert "object at 0x" not in str(caught.value)
 
 
@@ -382,7 +383,7 @@ class Recorded(BaseHTTPRequestHandler):
 def test_a_server_with_recorded_answers_gives_the_recorded_forecast() -> None:
     recorded("nws", "nws-gridpoint-aly-2026-07-15.json")
     with served(Recorded) as url:
-        nws = NwsGridpoints(url=url, budget_s=20.0)
+        nws = NwsGridpoints(Service(url=url, budget_s=20.0))
         forecast = nws.parse(
             nws.fetch(Site("Albany", 42.7402, -73.7644, 80.0, "America/New_York"))
         )

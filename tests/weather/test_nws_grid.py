@@ -309,3 +309,11 @@ def test_cell_middle_elevation_and_distance_are_told() -> None:
         "the forecast is for a place 11 km from the site",
         "the cell lies at 240 m, the site at 100 m",
     ]
+
+
+def test_a_total_that_cannot_be_is_a_gap_even_where_its_share_could_be() -> None:
+    told = layer(MM, ("00:00:00+00:00/PT100H", 9000.0))
+    forecast, faults = read(answer(iceAccumulation=told))
+    assert faults == []
+    assert np.isnan(forecast.table.column("ice_accumulation_mm")).all()
+    assert "9000 mm for 100 h" in forecast.provenance.findings[0].what
