@@ -251,7 +251,7 @@ def _parse(site: Site, setting: Settings, source: str, raw: bytes) -> Forecast:
 
     if source == NWS:
         return at_site(_nws(setting).parse(raw), site)
-    return at_site(parse_weather(raw, source), site)
+    return at_site(parse_weather(raw, source, site), site)
 
 
 def _take(

@@ -7,23 +7,31 @@ ended in anything but one of the two. It holds for files nobody tuned the reader
 
 from __future__ import annotations
 
+import re
 import sys
 import traceback
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from rules.errors import CloseinError
+from rules.errors import CloseinError, WeatherUnavailable
 from scheduler.planning.hours import HourlyTable
+from scheduler.planning.job import Site
 from scheduler.weather.climate import parse_record, stations_of
 from scheduler.weather.files import bytes_of, is_grid, parse_weather
+from scheduler.weather.grid_file import NETCDF_MARKS
+from scheduler.weather.grids.framing import fields_of
+from scheduler.weather.grids.inventory import read_inventory, wanted
+from scheduler.weather.grids.messages import sort_out
 from scheduler.weather.json_text import JsonDocument
 from scheduler.weather.nws_alerts import read_alerts
 from scheduler.weather.nws_answers import answered_body, kind_of
 from scheduler.weather.nws_periods import read_periods
 from scheduler.weather.records import DailyRecord
+
+INVENTORY = re.compile(r"\d+:\d+:d=\d")
 
 
 @dataclass(frozen=True)
@@ -73,6 +81,10 @@ def text_file(raw: bytes, name: str) -> Told:
     first = raw[:4000].split(b"\n", 1)[0].decode("utf-8", "replace")
     if "time" in {head.strip() for head in first.split(",")} or first.startswith("#"):
         return of_table("hourly csv", parse_weather(raw, name).table)
+    if INVENTORY.match(first):
+        lines = read_inventory(raw.decode("utf-8", "replace"), name)
+        fields = f"read: {len(lines)} fields, {len(wanted(lines))} of use"
+        return Told("inventory of a grid", 0, 0, fields)
     stations = stations_of(raw, name)
     record = parse_record(raw, name, station=stations[0] if len(stations) > 1 else "")
     note = f" (station {stations[0]} of {len(stations)})" if len(stations) > 1 else ""
@@ -82,6 +94,37 @@ def text_file(raw: bytes, name: str) -> Told:
     return of_table("hourly record", record.table, note)
 
 
+def grid_file(raw: bytes, name: str) -> Told:
+    """Read a grid at its own middle, or at the first of a few cells that has values."""
+    if not raw.startswith(NETCDF_MARKS) and b"GRIB" in raw[:256]:
+        missed: CloseinError | None = None
+        for site in sites_on(raw, name):
+            try:
+                table = parse_weather(raw, name, site).table
+            except WeatherUnavailable as error:
+                missed = error
+                continue
+            at = f" at {site.latitude_deg:.2f}, {site.longitude_deg:.2f}"
+            return of_table("grid", table, at)
+        if missed is not None:
+            raise missed
+    return of_table("grid", parse_weather(raw, name, Site("", 0.0, 0.0, 0.0, "UTC")).table)
+
+
+def sites_on(raw: bytes, name: str) -> Iterator[Site]:
+    """Yield cells spread over the first grid of a file that is read, its middle first."""
+    for message in sort_out(fields_of(raw, name)).chosen[:1]:
+        grid = message.grid
+        for down, across in ((2, 2), (3, 2), (2, 3), (4, 3), (3, 4), (1, 1)):
+            row, column = (
+                np.array([grid.rows // down - (down == 1)]),
+                np.array([grid.columns // across - (across == 1)]),
+            )
+            lat, lon = grid.place(row, column)
+            if np.isfinite(lat).all() and np.isfinite(lon).all():
+                yield Site("", float(lat[0]), float(lon[0]), 0.0, "UTC")
+
+
 def judged(path: Path) -> tuple[Told, str]:
     """Return what a file holds, and the traceback where reading it broke."""
     kind = "file"
@@ -89,7 +132,7 @@ def judged(path: Path) -> tuple[Told, str]:
         raw = bytes_of(path)
         reader: Callable[[bytes, str], Told]
         if is_grid(raw):
-            kind, reader = "grid", lambda raw, name: of_table(kind, parse_weather(raw, name).table)
+            kind, reader = "grid", grid_file
         elif raw[:100].lstrip()[:1] in (b"{", b"["):
             kind, reader = "json", json_file
         else:

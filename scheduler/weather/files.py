@@ -42,7 +42,7 @@ def read_weather(path: Path, site: Site | None = None) -> Forecast:
     WeatherUnavailable
         If the file is a recorded refusal of the service.
     """
-    forecast = parse_weather(bytes_of(path), path.name)
+    forecast = parse_weather(bytes_of(path), path.name, site)
     return forecast if site is None else at_site(forecast, site)
 
 
@@ -52,17 +52,27 @@ def is_grid(raw: bytes) -> bool:
     return head.startswith(GRID_MARKS) or (b"GRIB" in head and b"\0" in head)
 
 
-def parse_weather(raw: bytes, file: str) -> Forecast:
-    """Return the forecast that a text file holds; raises what :func:`read_weather` raises."""
+def is_kept_grid(data: object) -> bool:
+    """Tell whether a JSON value is the cut of a grid as it was fetched."""
+    return isinstance(data, dict) and str(data.get("format", "")).startswith("closein-grid/")
+
+
+def parse_weather(raw: bytes, file: str, site: Site | None = None) -> Forecast:
+    """Return the forecast that bytes hold; takes and raises what :func:`read_weather` does."""
     if is_grid(raw):
-        want = "want a gridpoint answer, closein-weather/1 or an hourly CSV"
-        raise Faults([WeatherFileFault(file, "the file", "grid of numbers", want)])
+        from scheduler.weather.grid_file import parse_grid  # projections, only where needed
+
+        return parse_grid(raw, file, site)
     if raw[:100].lstrip()[:1] not in (b"{", b"["):
         return read_hourly_csv(raw, file)
     document = JsonDocument(raw, file)
     body = answered_body(document.data)
     if body is not None:
-        return parse_weather(body.encode(), file)
+        return parse_weather(body.encode(), file, site)
+    if is_kept_grid(document.data):
+        from scheduler.weather.grid_file import parse_kept_grid
+
+        return parse_kept_grid(raw, file)
     if is_bundle(document.data):
         return read_bundle(document, raw)
     if is_house_json(document.data):

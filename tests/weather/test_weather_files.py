@@ -16,7 +16,7 @@ def test_every_recorded_file_is_read_or_refused(capsys: pytest.CaptureFixture[st
     if folder is None:
         pytest.skip("recorded data is absent; set CLOSEIN_DATA to its folder")
     lines: list[str] = []
-    for part in ("nws", "obs"):
+    for part in ("nws", "obs", "idx", "grib2"):
         assert report(folder / part, lines.append) == 0
     with capsys.disabled():
         print("\n" + "\n".join(lines))

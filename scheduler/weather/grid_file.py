@@ -1,0 +1,57 @@
+"""A forecast from the bytes of a grid file, or from a kept cut of one."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from typing import Final
+
+from rules.errors import Faults, WeatherFileFault
+from scheduler.planning.hours import Forecast
+from scheduler.planning.job import Site
+from scheduler.weather.grids.cut import Cutter
+from scheduler.weather.grids.decode import Decoder
+from scheduler.weather.grids.forecast import Reading, forecast_of
+from scheduler.weather.grids.kept_cut import cut_from_text
+
+NETCDF_MARKS: Final = (b"CDF", b"\x89HDF")
+
+
+def parse_grid(raw: bytes, file: str, site: Site | None) -> Forecast:
+    """Return the forecast of a site from one GRIB2 file.
+
+    Raises
+    ------
+    Faults
+        If no field of it can be used, if it is NetCDF, or no site is given.
+    WeatherUnavailable
+        If its grid does not cover the site.
+    """
+    if raw.startswith(NETCDF_MARKS):
+        want = "a NetCDF file is read as past years (--climate), not as a forecast"
+        raise Faults([WeatherFileFault(file, "the file", "NetCDF", want)])
+    if site is None:
+        want = "a grid covers many places; give a job file or --site"
+        raise Faults([WeatherFileFault(file, "site", None, want)])
+    how = Reading()
+    with Decoder() as decoder:
+        cutter = Cutter(site, method=how.method, decoder=decoder)
+        try:
+            cutter.add(raw, file)
+        except WeatherFileFault as fault:
+            raise Faults([fault]) from fault
+        return forecast_of(cutter.cut(hashlib.sha256(raw).hexdigest()), site, how)
+
+
+def parse_kept_grid(raw: bytes, file: str) -> Forecast:
+    """Return the forecast of a kept cut, ``closein-grid/1``; it is of the site it was made for.
+
+    Raises
+    ------
+    Faults
+        If the text is no kept cut.
+    """
+    cut, site, model, fetched_at = cut_from_text(raw, file)
+    forecast = forecast_of(cut, site, Reading(source=model))
+    provenance = replace(forecast.provenance, fetched_at=fetched_at)
+    return replace(forecast, provenance=provenance)
