@@ -9,7 +9,6 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from rules.book_rows import Band, Condition, Need
-from rules.errors import OutOfRange
 from rules.units import convert
 from rules.weather import EDGE_TOLERANCE
 
@@ -46,6 +45,8 @@ def number(value: Value, unit: str) -> float | None:
 def holds(condition: Condition, facts: Facts) -> bool | None:
     """Tell whether a condition on a fact or reading holds; None where nobody knows."""
     values = said(condition.what, facts)
+    if condition.is_ is None:  # a word in place of a number tells nothing
+        values = [value for value in values if number(value, condition.unit) is not None]
     if not values:
         return _unknown(condition)
     return all(_meets(value, condition) for value in values)
@@ -65,9 +66,7 @@ def _meets(value: Value, condition: Condition) -> bool:
     if condition.is_ is not None:
         return same_word(value, condition.is_)
     amount = number(value, condition.unit)
-    if amount is None:
-        raise OutOfRange(f"{condition.what} is {value!r}; want a number with its unit")
-    return within(amount, condition)
+    return amount is not None and within(amount, condition)
 
 
 def _unknown(condition: Condition) -> bool | None:
