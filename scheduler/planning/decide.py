@@ -6,7 +6,7 @@ rule book, and returns one answer a task. Nothing later than ``now`` is looked a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from rules.book import Book
@@ -24,7 +24,7 @@ from scheduler.planning.job import Job, Task
 from scheduler.planning.log import Progress
 
 
-def decide(
+def decide(  # noqa: PLR0913  # the one way in: everything known is named
     job: Job,
     forecast: Forecast | None,
     observed: Forecast | None,
@@ -34,6 +34,7 @@ def decide(
     *,
     previous: Sequence[Forecast] = (),
     sun: Sun | None = None,
+    earliest: Mapping[str, datetime] | None = None,
 ) -> tuple[TaskAnswer, ...]:
     """Return the answer for each task that is still to do or still to be kept.
 
@@ -54,9 +55,14 @@ def decide(
         The moment of asking, UTC.
     sun : callable, optional
         Sunrise and sunset of a local day; what the job states goes first.
+    earliest : mapping, optional
+        The earliest start of a task by id, as a plan with its strength gates gives it; links and
+        dates of the job file are looked at in any case.
     """
     seen = with_site_record(
-        known(job, forecast, observed, progress, now, previous=previous, sun=sun)
+        known(
+            job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest
+        )
     )
     answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
     return in_turn(job, progress, trimmed(answers), now)

@@ -13,6 +13,7 @@ from rules.kinds import Form, kind_of
 from scheduler.planning.answer import (
     Call,
     DecideBy,
+    LimitLine,
     MeasureLine,
     OptionLine,
     Outcome,
@@ -31,8 +32,8 @@ from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_numbers import told_numbers
 from scheduler.planning.decide_orders import orders_of
 from scheduler.planning.decide_ruling import GRAVITY, Chosen, Judged, Ruling, gravest_first
-from scheduler.planning.decide_times import dusk
-from scheduler.planning.decide_windows import piece
+from scheduler.planning.decide_shifts import piece_end
+from scheduler.planning.decide_times import dusk, forecast_end
 from scheduler.planning.job import Task, WhatIf
 
 MOST_LINES: Final = 15  # of measures, checks and cautions for one task: more is no answer
@@ -80,17 +81,32 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
         window=trial.span,
         measures=measures,
         checks=_first(told, lambda r: r.checks, lambda c: c.check),
-        limits=tuple(r.limit for r in (*rulings, *_supposed_rulings(chosen)) if r.limit),
+        limits=_limits(known, [*rulings, *_supposed_rulings(chosen)]),
         holds=_first(rulings, lambda r: r.holds, lambda h: h.by),
-        tell=tuple(_tells(judged, call, rulings)),
+        tell=_tells(judged, call, rulings),
         decide_by=tuple(_decide_by(judged, call, measures)),
-        next_window=None if later is None else Span(later, later + piece(known, task, later)),
+        next_window=None if later is None else Span(later, piece_end(known, task, later)),
         options=tuple(_option(chosen, option) for option in chosen.options),
         order=orders_of(trial, book),
         cautions=_first(told, lambda r: r.cautions, lambda c: c.caution),
         numbers=told_numbers(chosen, told),
-        reason=_reason(call, rulings),
+        reason=_reason(known, call, rulings),
     )
+
+
+def _limits(known: Known, rulings: Sequence[Ruling]) -> tuple[LimitLine, ...]:
+    """Return the limits, gravest first; of hours past the forecast's end one stands for all."""
+    end = forecast_end(known)
+    kept, beyond = [], False
+    for limit in (r.limit for r in rulings if r.limit is not None):
+        begins = limit.window.start if limit.window is not None else limit.at
+        late = end is not None and begins is not None and begins >= end
+        if limit.value is None and limit.outcome is Outcome.NOT_KNOWN and late:
+            if beyond:
+                continue
+            beyond = True
+        kept.append(limit)
+    return tuple(kept)
 
 
 def _with_remarks(rulings: Sequence[Ruling], said: Remarks) -> list[Ruling]:
@@ -182,24 +198,37 @@ def _supposed_rulings(chosen: Chosen) -> list[Ruling]:
 # whom to tell, by when to decide
 
 
-def _tells(judged: Judged, call: Call, rulings: Iterable[Ruling]) -> Iterable[TellLine]:
+def _tells(judged: Judged, call: Call, rulings: Iterable[Ruling]) -> tuple[TellLine, ...]:
+    """Return whom to tell what, each word once, by the earliest of its times."""
+    kept: dict[tuple[str, str], TellLine] = {}
+    for line in _all_tells(judged, call, list(rulings)):
+        key = (line.whom, line.what)
+        old = kept.get(key)
+        if old is None or (line.by is not None and (old.by is None or line.by < old.by)):
+            kept[key] = line
+    return tuple(kept.values())
+
+
+def _all_tells(judged: Judged, call: Call, rulings: Sequence[Ruling]) -> Iterable[TellLine]:
     known, task = judged.trial.known, judged.trial.task
     for ruling in rulings:
         yield from ruling.tells
     refused = call in {Call.WAIT, Call.HOLD, Call.STOP}
+    moves = any(r.outcome is Outcome.NO_GO for r in judged.refusals)
+    word = "the booking moves" if moves else "not sure yet; confirm or let go by then"
     cut_offs = of_task(known, task, judged.trial.start)
     for deadline in cut_offs:
         if deadline.role:
-            what = "the booking moves" if refused else f"confirm: {deadline.why}"
+            what = word if refused else f"confirm: {deadline.why}"
             yield TellLine(deadline.role, what, deadline.at)
     told = {deadline.role for deadline in cut_offs}
-    moved = "forecast_changed" in {c.caution for r in rulings for c in r.cautions}
+    changed = "forecast_changed" in {c.caution for r in rulings for c in r.cautions}
     if refused and (task.booked or task.offered or task.slots):
         by = max(known.now, judged.trial.start - TELL_BEFORE)
         for role in _roles(known, task):
             if role not in told:
-                yield TellLine(role, "the booking moves", by)
-    elif moved:
+                yield TellLine(role, word, by)
+    elif changed:
         for role in dict.fromkeys([*_roles(known, task), "crew"]):
             yield TellLine(role, "the forecast changed: one action, see measures", known.now)
 
@@ -262,14 +291,26 @@ def _worth(what_if: WhatIf) -> bool:
     return what_if.cost_below_waiting is not False
 
 
-def _reason(call: Call, rulings: Sequence[Ruling]) -> str:
+def _reason(known: Known, call: Call, rulings: Sequence[Ruling]) -> str:
+    """Return one line for a person: what decides, its value and its hour."""
     decisive = next((r for r in rulings if r.limit is not None), None)
-    if decisive is None or decisive.limit is None:
+    if decisive is None or decisive.limit is None or decisive.outcome is Outcome.GO:
         return call.value.replace("_", " ")
     limit = decisive.limit
-    value = limit.value if limit.value is not None else "not known"
-    shown = f"{value:.1f}" if isinstance(value, float) else str(value)
-    return f"{limit.quantity} {shown} {limit.unit}: {limit.outcome.value.replace('_', ' ')}"
+    name = limit.quantity.replace("_", " ").replace(".", ": ")
+    at = limit.at
+    when = "" if at is None else f", {at.astimezone(known.zone):%a %-d %b %H:%M}"
+    if limit.unit == "time":
+        return f"{name}{when}"
+    return f"{name} {_shown(limit.value, limit.unit)}{when}"
+
+
+def _shown(value: object, unit: str) -> str:
+    if value is None:
+        return "not known"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.1f} {unit}" if isinstance(value, float) else f"{value} {unit}"
 
 
 def trimmed(answers: Sequence[TaskAnswer]) -> tuple[TaskAnswer, ...]:

@@ -15,17 +15,12 @@ from rules.kinds import Form, kind_of
 from scheduler.planning.answer import Span
 from scheduler.planning.decide_judging import judge
 from scheduler.planning.decide_known import Known
+from scheduler.planning.decide_links import earliest_start
 from scheduler.planning.decide_ruling import GRAVITY, Chosen, Judged
+from scheduler.planning.decide_shifts import first_working, piece_end
 from scheduler.planning.decide_times import forecast_end
 from scheduler.planning.decide_trial import Trial
-from scheduler.planning.decide_windows import (
-    best_coming,
-    best_of_day,
-    first_working,
-    length,
-    offered_slots,
-    piece,
-)
+from scheduler.planning.decide_windows import best_coming, best_of_day, offered_slots
 from scheduler.planning.job import Task
 
 
@@ -70,7 +65,7 @@ def _asked_span(known: Known, task: Task, start: datetime) -> Span:
     if kind_of(task.work_type).form is Form.STANDING:
         end = forecast_end(known)
         return Span(start, max(end or start, start + timedelta(hours=24)))
-    return Span(start, start + piece(known, task, start))
+    return Span(start, piece_end(known, task, start))
 
 
 def _options(known: Known, task: Task, rows: Sequence[Row], book: Book) -> list[Judged]:
@@ -78,17 +73,18 @@ def _options(known: Known, task: Task, rows: Sequence[Row], book: Book) -> list[
     if task.days:
         found = [best_of_day(known, task, rows, book, day) for day in task.days]
         return [judged for judged in found if judged is not None]
-    took = length(task)
     slots = {*task.slots, *offered_slots(known, task)}
-    return [judge(Trial(known, task, Span(s, s + took)), rows, book) for s in sorted(slots)]
+    spans = [Span(slot, piece_end(known, task, slot)) for slot in sorted(slots)]
+    return [judge(Trial(known, task, span), rows, book) for span in spans]
 
 
 def _coming(known: Known, task: Task, rows: Sequence[Row], book: Book) -> Judged:
-    found = best_coming(known, task, rows, book, begin=known.now)
+    begin, _ = earliest_start(known, task)
+    found = best_coming(known, task, rows, book, begin=begin)
     if found is not None:
         return found
-    start = first_working(known, task, known.now) or known.now
-    return judge(Trial(known, task, Span(start, start + piece(known, task, start))), rows, book)
+    start = first_working(known, task, begin) or begin
+    return judge(Trial(known, task, Span(start, piece_end(known, task, start))), rows, book)
 
 
 # supposed measures
@@ -150,7 +146,7 @@ def _first_good_slot(
     known: Known, task: Task, rows: Sequence[Row], book: Book, slots: Iterable[datetime]
 ) -> datetime | None:
     for slot in slots:
-        judged = judge(Trial(known, task, Span(slot, slot + length(task))), rows, book)
+        judged = judge(Trial(known, task, Span(slot, piece_end(known, task, slot))), rows, book)
         if not [r for r in judged.refusals if r.moves]:
             return slot
     return None

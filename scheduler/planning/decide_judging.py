@@ -21,11 +21,13 @@ from scheduler.planning.decide_commitments import protects, strip_ruling
 from scheduler.planning.decide_deadlines import available_from
 from scheduler.planning.decide_holds import holds_of, with_releases
 from scheduler.planning.decide_known import Known
+from scheduler.planning.decide_links import out_of_order, too_early
 from scheduler.planning.decide_numbers import also
 from scheduler.planning.decide_odds import SITE_RECORD, cold_side
 from scheduler.planning.decide_papers import rule_on
 from scheduler.planning.decide_rows import ruling
 from scheduler.planning.decide_ruling import GRAVITY, Judged, Ruling
+from scheduler.planning.decide_shifts import shift_span
 from scheduler.planning.decide_trial import Trial
 from scheduler.planning.job import Document, Task
 
@@ -61,7 +63,7 @@ def judge(trial: Trial, rows: Sequence[Row], book: Book, *, deep: bool = True) -
         made += _after_dark(trial)
     for paper in trial.known.documents_for(trial.task):
         made += rule_on(trial, paper)
-    made += _not_there_yet(trial)
+    made += [*_not_there_yet(trial), *too_early(trial), *out_of_order(trial, book)]
     made = with_releases(trial, made) + holds_of(trial)
     if kind_of(trial.task.work_type).form is Form.REMOVAL:
         made += strip_ruling(trial, book)
@@ -148,7 +150,9 @@ def _after_dark(trial: Trial) -> list[Ruling]:
         return []
     day = known.local_day(trial.start)
     rise, down = known.sunrise(day), known.sunset(day)
-    late = down is not None and trial.end > down
+    shift = shift_span(known, trial.task, day) if trial.task.may_pause else None
+    end = trial.end if shift is None else min(shift.end, trial.end)
+    late = down is not None and end > down
     early = rise is not None and trial.start < rise
     if not late and not early:
         return []
@@ -162,7 +166,7 @@ def _after_dark(trial: Trial) -> list[Ruling]:
 
 
 def _not_there_yet(trial: Trial) -> Iterable[Ruling]:
-    """Refuse work whose material or visitor comes later, or that may not begin yet."""
+    """Refuse work whose material comes later."""
     known = trial.known
     for paper in known.documents_for(trial.task):
         comes = available_from(known, paper)
@@ -173,10 +177,6 @@ def _not_there_yet(trial: Trial) -> Iterable[Ruling]:
             limit = _from_then(rule, f"{paper.terms['supplier_of']} on site", comes, outcome)
             numbers = tuple(_delay(known, paper))
             yield Ruling(rule, outcome, limit, numbers=numbers, clears_at=comes if late else None)
-    earliest = trial.task.not_before
-    if earliest is not None and trial.start < earliest:
-        limit = _from_then("job", "not before", earliest, Outcome.NO_GO)
-        yield Ruling("job", Outcome.NO_GO, limit, clears_at=earliest)
 
 
 def _from_then(rule: str, what: str, at: datetime, outcome: Outcome) -> LimitLine:

@@ -13,6 +13,7 @@ from scheduler.planning.decide_hours import Series, lay
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Document, Job, Task
 from scheduler.planning.log import Entry, EntryKind, Fact, Progress, Reading
+from scheduler.planning.standing import Standing, standings
 
 Sun = Callable[[date], tuple[datetime | None, datetime | None]]
 
@@ -43,6 +44,8 @@ class Known:
     readings: tuple[Reading, ...] = ()
     entries: tuple[Entry, ...] = ()
     sun: Mapping[date, tuple[datetime | None, datetime | None]] = field(default_factory=dict)
+    standing: Mapping[str, Standing] = field(default_factory=dict)  # how far each task is
+    earliest: Mapping[str, datetime] = field(default_factory=dict)  # starts that a plan allows
 
     def seen_as(self, view: View) -> Known:
         """Return the same knowledge with another view of the coming hours."""
@@ -127,6 +130,7 @@ def known(
     *,
     previous: Sequence[Forecast] = (),
     sun: Sun | None = None,
+    earliest: Mapping[str, datetime] | None = None,
 ) -> Known:
     """Put together what is known at ``now``; later entries and forecasts are left out."""
     zone = ZoneInfo(job.site.time_zone)
@@ -148,6 +152,8 @@ def known(
         readings=tuple(r for r in seen.readings if (reading_time(r) or now) <= now),
         entries=entries,
         sun=_sun(job, now, sun, zone),
+        standing=standings(job, seen, now=now),
+        earliest=dict(earliest or {}),
     )
 
 

@@ -32,6 +32,7 @@ from scheduler.planning.decide_quantities import (
     site,
 )
 from scheduler.planning.decide_ruling import Ruling, hours_between
+from scheduler.planning.decide_shifts import worked
 from scheduler.planning.decide_times import hours_left, on_clock
 from scheduler.planning.decide_trial import Trial
 
@@ -180,6 +181,11 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
     mask = binds if isinstance(binds, np.ndarray) else np.full(values.size, 1.0)
     if binds is None:
         mask = np.full(values.size, np.nan)
+    shifts = worked(trial.known, trial.task, span)
+    if shifts is not None:
+        mask = np.where(shifts, mask, 0.0)
+    if (mask == 0.0).all():
+        return asked(trial, row, _mildest(row), Outcome.GO, None)
     return _gravest_hour(trial, row, values, mask, span)
 
 

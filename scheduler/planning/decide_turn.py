@@ -32,6 +32,8 @@ def _one(
     task = job.task(answer.task)
     if standing[task.id].state is not State.TO_DO or answer.call not in STARTS_WORK:
         return answer
+    if _has_own_time(task):
+        return answer  # judged against what comes before it by its own hours
     names = {other.id: other.name for other in job.tasks}
     open_ = tuple(link.task for link in task.after if not _happened(standing, link))
     if open_:
@@ -40,7 +42,6 @@ def _one(
             call=Call.WAIT,
             reason=f"after {', '.join(names[name] for name in open_)}",
             waits_for=open_,
-            next_window=None,
             tell=(),
             decide_by=answer.decide_by if task.appointment is not None else (),
         )
@@ -55,6 +56,11 @@ def _one(
         next_window=_not_before(answer, begin),
         tell=(),
     )
+
+
+def _has_own_time(task: Task) -> bool:
+    """Tell whether somebody booked, offered or asked for hours of the task."""
+    return bool(task.booked or task.offered or task.slots or task.days or task.appointment)
 
 
 def _happened(standing: Mapping[str, Standing], link: Link) -> bool:

@@ -1,87 +1,33 @@
-"""When a task may go on: starts inside working hours, the best of them, the next one."""
+"""When a task may go on: which starts the weather lets pass, the best of them, the next one."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, date, datetime, time, timedelta
-from typing import Final
+from datetime import date, datetime
 
 import numpy as np
 
-from rules.book import Book, Row
-from rules.judge import Asked, is_by_hour, is_by_start, start_and_work_verdicts
-from rules.verdict import Verdict
+from rules.book import Book
+from rules.book_rows import Row
+from rules.judge import (
+    Asked,
+    gravest_between,
+    hour_verdicts,
+    is_by_hour,
+    is_by_start,
+    start_verdicts,
+)
+from rules.verdict import Verdict, VerdictArray
 from rules.weather import Weather
 from scheduler.planning.answer import Span
-from scheduler.planning.calendars import crew_calendars, shift_on
 from scheduler.planning.decide_facts import facts_of
-from scheduler.planning.decide_hours import hour_of, moment_of
+from scheduler.planning.decide_hours import hour_of, last_hour, moment_of
 from scheduler.planning.decide_judging import judge
 from scheduler.planning.decide_known import Known
 from scheduler.planning.decide_ruling import GRAVITY, Judged
+from scheduler.planning.decide_shifts import days_of, piece_end, starts_on, worked
 from scheduler.planning.decide_trial import Trial
 from scheduler.planning.job import Task
-
-COMING_DAYS: Final = 10
-LEAST_H: Final = 0.5
-
-
-def length(task: Task) -> timedelta:
-    """Return how long a task takes: as booked, what is left of it, else its hours."""
-    if task.booked is not None and task.until is not None and task.until > task.booked:
-        return task.until - task.booked
-    hours = task.hours_left if task.hours_left is not None else task.duration_h
-    return timedelta(hours=max(hours, LEAST_H))
-
-
-def piece(known: Known, task: Task, start: datetime) -> timedelta:
-    """Return how long a task can go on from a start: work that may pause ends with the shift."""
-    took = length(task)
-    if not task.may_pause or task.until is not None:
-        return took
-    shift = shift_span(known, task, known.local_day(start))
-    return took if shift is None or shift.end <= start else min(took, shift.end - start)
-
-
-def shift_span(known: Known, task: Task, day: date) -> Span | None:
-    """Return the hours of a local day in which every crew of a task works; None where none are."""
-    shifts = [shift_on(calendar, day) for calendar in crew_calendars(known.job, task)]
-    here = [shift for shift in shifts if shift is not None]
-    if len(here) < len(shifts):
-        return None
-    start, end = max(s.start for s in here), min(s.end for s in here)
-    return Span(_at(known, day, start), _at(known, day, end)) if start < end else None
-
-
-def _at(known: Known, day: date, clock: time) -> datetime:
-    return datetime.combine(day, clock, tzinfo=known.zone).astimezone(UTC)
-
-
-def starts_on(known: Known, task: Task, day: date) -> list[datetime]:
-    """Return the whole hours of a day at which a task can begin and end inside the shift.
-
-    A task longer than the shift begins with it: whether it may pause is the planner's question.
-    """
-    shift = shift_span(known, task, day)
-    if shift is None:
-        return []
-    first = max(shift.start, known.now)
-    hour = moment_of(hour_of(first))
-    if hour < first:
-        hour += timedelta(hours=1)
-    latest = max(shift.end - length(task), shift.start)
-    starts = []
-    while hour <= latest:
-        starts.append(hour)
-        hour += timedelta(hours=1)
-    return starts
-
-
-def days_of(known: Known, begin: datetime, count: int = COMING_DAYS) -> Iterator[date]:
-    """Return local days from a moment on."""
-    first = known.local_day(begin)
-    for n in range(count):
-        yield first + timedelta(days=n)
 
 
 def likely(
@@ -100,11 +46,26 @@ def likely(
     kept = tuple(r for r in rows if is_by_hour(r) or is_by_start(r))
     book = Book(edition="", name="", rows=kept)
     asked = Asked(task.work_type, facts_of(known, task))
-    longest = max(piece(known, task, start) for start in starts)
-    hours = int(np.ceil(longest.total_seconds() / 3600.0))
-    verdicts = start_and_work_verdicts(book, asked, Weather(columns, count), hours)
+    weather = Weather(columns, count)
+    ends = np.arange(count, dtype=np.int64) + 1
+    for start in starts:
+        if hour_of(start) - first < count:
+            finish = piece_end(known, task, start)
+            ends[hour_of(start) - first] = last_hour(finish) - first
+    hours = hour_verdicts(book, asked, weather)
+    worst = gravest_between(_in_shifts(known, task, hours, first), np.arange(count), ends)
+    around = start_verdicts(book, asked, weather, ends)
+    beyond = np.where(ends > count, np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.GO))
+    verdicts = np.maximum(np.maximum(worst, around), beyond)
     places = [hour_of(start) - first for start in starts]
     return [p < count and verdicts[p] <= Verdict.GO_WITH_PROTECTION for p in places]
+
+
+def _in_shifts(known: Known, task: Task, verdicts: VerdictArray, first: int) -> VerdictArray:
+    """Return hour verdicts with the hours between shifts of a task that pauses left out."""
+    span = Span(moment_of(first), moment_of(first + verdicts.size))
+    shifts = worked(known, task, span)
+    return verdicts if shifts is None else np.where(shifts, verdicts, np.int8(Verdict.GO))
 
 
 def best_of_day(
@@ -114,7 +75,7 @@ def best_of_day(
     starts = starts_on(known, task, day)
     if not starts:
         return None
-    spans = [Span(s, s + piece(known, task, s)) for s in starts]
+    spans = [Span(s, piece_end(known, task, s)) for s in starts]
     judged = [judge(Trial(known, task, span), rows, book, deep=False) for span in spans]
     best = min(judged, key=_merit)
     return judge(best.trial, rows, book)
@@ -140,23 +101,9 @@ def _passing(
     for start, passes in zip(starts, likely(known, task, rows, starts), strict=True):
         if not passes:
             continue
-        span = Span(start, start + piece(known, task, start))
-        judged = judge(Trial(known, task, span), rows, book)
+        judged = judge(Trial(known, task, Span(start, piece_end(known, task, start))), rows, book)
         if not [r for r in judged.refusals if r.moves or (r.clears_at or start) > start]:
             yield judged
-
-
-def first_working(known: Known, task: Task, begin: datetime) -> datetime | None:
-    """Return the first moment from ``begin`` on at which work can begin."""
-    for day in days_of(known, begin, 30):
-        shift = shift_span(known, task, day)
-        if shift is None:
-            continue
-        latest = max(shift.end - length(task), shift.start)
-        start = max(shift.start, begin)
-        if start <= latest:
-            return start
-    return None
 
 
 def offered_slots(known: Known, task: Task) -> list[datetime]:
