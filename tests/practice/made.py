@@ -1,4 +1,4 @@
-"""Cases made at random from the vocabulary: nothing right or wrong about them, they must be answered."""
+"""Cases made at random from the vocabulary: nothing is right about them but an answer."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def made_case(seed: int, vocabulary: Mapping[str, Any]) -> dict[str, Any]:
         "asked": {"at": _text(now), "by": "nobody", "device": "none"},
         "inputs": {
             **_weather(draw, now),
-            "readings": [_reading(draw, now) for _ in range(draw.randint(0, 6))],
+            "readings": [_reading(draw, now, vocabulary) for _ in range(draw.randint(0, 6))],
             "state": [_fact(draw, now, vocabulary) for _ in range(draw.randint(0, 12))],
             "on_hand": draw.sample(sorted(vocabulary["measures"]), draw.randint(0, 6)),
             "documents": [_document(draw, now, tasks, i) for i in range(draw.randint(0, 2))],
@@ -96,8 +96,9 @@ def _weather(draw: random.Random, now: datetime) -> dict[str, Any]:
     return draw.choice([{"forecast": forecast}, {"forecast": forecast}, {"daily": days}, {}])
 
 
-def _reading(draw: random.Random, now: datetime) -> dict[str, Any]:
-    own = draw.choice([q for q in site_quantities().values() if q.unit not in {"yes_no"}])
+def _reading(draw: random.Random, now: datetime, vocabulary: Mapping[str, Any]) -> dict[str, Any]:
+    named = [q for q in site_quantities().values() if q.name in vocabulary["quantities"]]
+    own = draw.choice([q for q in named if q.unit != "yes_no"])
     return {
         "quantity": own.name,
         "value": round(draw.uniform(own.low, min(own.high, own.low + 150)), 2),
@@ -111,8 +112,10 @@ def _fact(draw: random.Random, now: datetime, vocabulary: Mapping[str, Any]) -> 
     element = draw.choice(sorted(vocabulary["state_elements"]))
     condition = draw.choice(vocabulary["state_elements"][element])
     value: Any = draw.choice([True, False, True, False, draw.randint(0, 12), draw.choice(WORDS)])
-    if condition == "cement":
-        value = draw.choice(vocabulary["state_words"]["cement"])
+    words = vocabulary["state_words"]
+    for name in (condition, f"{element}.{condition}"):
+        if name in words:
+            value = draw.choice(words[name])
     fact = {"element": element, "condition": condition, "value": value}
     if isinstance(value, int) and not isinstance(value, bool):
         fact["unit"] = draw.choice(["ft", "in"])
