@@ -54,27 +54,3 @@ def first_above(values: FloatArray, limit: float) -> tuple[HourNumbers, HourNumb
     with np.errstate(invalid="ignore"):
         passed = first_hour(values > limit)
     return passed, first_hour(np.isnan(values))
-
-
-def too_late_from(workable: NDArray[np.bool_], needed_h: int) -> HourNumbers:
-    """Return the first hour at which too few workable hours are left for a piece of work.
-
-    Parameters
-    ----------
-    workable : (..., hours)
-        Hours in which the work may go on; an hour that is not known does not count.
-    needed_h : int
-        Hours that the work takes.
-
-    Returns
-    -------
-    (...)
-        Hour numbers: who begins then finds fewer than ``needed_h`` hours up to the season's end.
-        0 where there never were enough, ``NEVER`` only where no hours are needed.
-    """
-    if needed_h <= 0:
-        return np.full(workable.shape[:-1], NEVER, dtype=np.int64)
-    left = np.cumsum(workable[..., ::-1], axis=-1)[..., ::-1]
-    found = first_hour(left < needed_h)
-    hours: HourNumbers = np.where(found == NEVER, workable.shape[-1], found).astype(np.int64)
-    return hours

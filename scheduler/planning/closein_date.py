@@ -11,8 +11,8 @@ to Tuesday asks for a house closed on Monday.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from itertools import zip_longest
@@ -23,9 +23,8 @@ from numpy.typing import NDArray
 
 from rules.exposure import NEVER, HourNumbers
 from rules.verdict import FloatArray
-from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Job
-from scheduler.planning.open_house import Breach, Judge, breaches
+from scheduler.planning.open_house import Breach, breaches
 from scheduler.planning.scenarios import Scenarios
 
 
@@ -88,7 +87,7 @@ def closein_date(
     planned: datetime | None = None,
     closed: HourNumbers | None = None,
     open_from: int = 0,
-    more: Judge | None = None,
+    more: Sequence[Breach] = (),
 ) -> CloseInAnswer:
     """Return the latest safe close-in date, the margin and the chance of making it.
 
@@ -105,16 +104,14 @@ def closein_date(
         hour; ``NEVER`` where it is not reached. Without it the planned moment stands for all.
     open_from : int
         Hour in which the house is first open, from ``envelope.hour_opened``.
-    more : function, optional
-        Judges further limits on the same weather, e.g. hours left in which sealing can be done.
+    more : sequence of Breach, optional
+        Further limits, judged on the same scenarios, e.g. ``closing_work.work_runs_out``.
     """
-
-    def judged(table: HourlyTable) -> tuple[Breach, ...]:
-        return (*breaches(job, table, open_from=open_from), *(more(table) if more else ()))
-
     season = Season.of(weather, job)
-    every, stated = judged(weather.table), judged(weather.forecast)
-    past = judged(weather.past) if weather.past is not None else ()
+    every = breaches(job, weather.table, open_from=open_from)
+    every = (*every, *(_in_each(breach, weather.count) for breach in more))
+    stated = breaches(job, weather.forecast, open_from=open_from)
+    past = () if weather.past is None else breaches(job, weather.past, open_from=open_from)
     limits = [season.limit(*three) for three in zip_longest(every, stated, past)]
     left_out = {breach.limit for breach in every if season.blind(breach)}
     first = _first(every, left_out)
@@ -279,7 +276,7 @@ class Season:
         passed: HourNumbers = np.minimum(breach.passed, breach.unknown)
         return passed
 
-    def limit(self, breach: Breach, stated: Breach, past: Breach | None) -> LimitDate:
+    def limit(self, breach: Breach, stated: Breach | None, past: Breach | None) -> LimitDate:
         """Return the latest safe date of one limit."""
         last, ends = self._latest(self.plan_on(breach), self.climate_from, self.years)
         blind = self._latest(breach.passed, self.climate_from, self.years)
@@ -315,8 +312,8 @@ class Season:
         hour = int(np.sort(passed)[rank])
         return None if hour >= NEVER else self.at(hour).astimezone(self.zone).date()
 
-    def _stated(self, stated: Breach) -> date | None:
-        hour = int(stated.passed.min())
+    def _stated(self, stated: Breach | None) -> date | None:
+        hour = NEVER if stated is None else int(stated.passed.min())
         return self.day_before(hour) if hour < NEVER else None
 
     def _climate_only(self, past: Breach | None) -> date | None:
@@ -379,6 +376,12 @@ class Season:
 
 def _rows(values: FloatArray) -> int:
     return int(np.prod(values.shape[:-1], dtype=np.int64))
+
+
+def _in_each(breach: Breach, count: int) -> Breach:
+    """Return a breach with a value for each scenario where it has one for all."""
+    passed, unknown = (np.broadcast_to(at, (count,)) for at in (breach.passed, breach.unknown))
+    return replace(breach, passed=passed, unknown=unknown)
 
 
 def _first(parts: tuple[Breach, ...], left_out: set[str]) -> Breach:

@@ -37,7 +37,6 @@ class Breach:
     essential: bool = False  # no date without it, whatever else is known
 
 
-Judge = Callable[[HourlyTable], tuple[Breach, ...]]
 One = Callable[[Job, HourlyTable], Breach | None]
 
 

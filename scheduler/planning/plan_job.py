@@ -19,7 +19,9 @@ from rules.weather import Weather
 from scheduler.planning.calendars import moment_of
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date
+from scheduler.planning.closing_work import work_runs_out
 from scheduler.planning.envelope import hour_opened, open_parts
+from scheduler.planning.exposure_readings import as_found
 from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
 from scheduler.planning.job_gates import GateWeather, JobGates, job_gates
@@ -30,7 +32,7 @@ from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
-from scheduler.planning.tables import NEVER, BoolArray
+from scheduler.planning.tables import NEVER, BoolArray, IntArray
 from scheduler.planning.task_weather import MAY, TaskWeather, task_weather
 from scheduler.planning.weather_waits import weather_wait, with_waits
 
@@ -99,7 +101,11 @@ def plan_job(
     if climate is not None:
         fresh = traces if not judged.stale else weather_from(HourlyTable(forecast.table.start, {}))
         found = closein_date(
-            job=job, weather=fresh, planned=close_in, open_from=_opened(frame, plan)
+            job=replace(job, exposure=as_found(job.exposure, progress)),
+            weather=fresh,
+            planned=close_in,
+            open_from=_opened(frame, plan),
+            more=() if judged.stale else work_runs_out(_closing(frame, judged)),
         )
     answer = _answer(frame, judged, plan, found, now)
     if climate is not None:
@@ -114,6 +120,11 @@ def _opened(frame: Frame, plan: Plan) -> int:
         for row in plan.placed
     }
     return hour_opened(open_parts(frame.job, frame.standing, ahead), frame.job, frame.hour_zero)
+
+
+def _closing(frame: Frame, judged: _Judged) -> dict[str, IntArray]:
+    """Return the finish tables, in every scenario, of the tasks that close the house."""
+    return {t.id: judged.many[t.id].finish for t in frame.open_tasks if t.closes}
 
 
 def _about(climate: ClimateYears) -> tuple[str, ...]:

@@ -6,11 +6,11 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
-import pytest
 
-from rules.exposure import NEVER, too_late_from
+from rules.exposure import NEVER
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import Ends, closein_date
+from scheduler.planning.closing_work import work_runs_out
 from scheduler.planning.envelope import hour_opened, open_parts
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import (
@@ -27,7 +27,7 @@ from scheduler.planning.job import (
     WoodLimits,
 )
 from scheduler.planning.log import Progress
-from scheduler.planning.open_house import Breach, breaches
+from scheduler.planning.open_house import breaches
 from scheduler.planning.scenarios import scenarios
 from scheduler.planning.standing import standings
 
@@ -147,17 +147,6 @@ def test_gust_unknown_is_taken_from_the_wind_and_said() -> None:
     assert "mean wind" in found.source
 
 
-@pytest.mark.parametrize(
-    ("workable", "needed", "late"),
-    [([1, 1, 0, 1], 2, 2), ([1, 1, 0, 1], 3, 1), ([1, 0, 0, 0], 2, 0), ([1, 1], 0, NEVER),
-     ([0, 0, 0, 1], 1, 4)],
-)  # fmt: skip
-def test_too_late_is_when_too_few_hours_are_left(
-    workable: list[int], needed: int, late: int
-) -> None:
-    assert too_late_from(np.array(workable, dtype=bool), needed) == late
-
-
 # ---- with scenarios
 
 
@@ -196,20 +185,36 @@ def test_what_a_left_out_limit_shows_in_the_forecast_still_counts() -> None:
     assert answer.binding == "raised_house_gust"
 
 
-def test_further_limits_join_the_date() -> None:
-    def sealing(table: HourlyTable) -> tuple[Breach, ...]:
-        workable = table.column("air_temperature_c") >= 4.4
-        late = too_late_from(workable, 200)
-        never = np.full(late.shape, NEVER)
-        return (Breach("sealing", "200 h of 4.4 °C left", "label", late, never),)
-
+def test_closing_work_that_runs_out_of_fit_days_joins_the_date() -> None:
     scene = season(weather(air_temperature_c=14.0), years())
+    finish = np.full((84, 24 * 60), NEVER)
+    for row in range(84):
+        finish[row, 40 : 24 * 12 + 6 * row] = 5 + np.arange(40, 24 * 12 + 6 * row)
+    finish[-1] = NEVER  # one scenario has no window at all
+    sealing = work_runs_out({"seal": finish})
+    assert sealing[0].passed[:2].tolist() == [24 * 12 + 4, 24 * 12 + 10]
+    assert sealing[0].passed[-1] == 0
     alone = closein_date(job=job(), weather=scene)
     both = closein_date(job=job(), weather=scene, more=sealing)
     assert alone.latest_safe is not None
     assert both.latest_safe is not None
     assert both.latest_safe < alone.latest_safe
-    assert both.binding == "sealing"
+    assert both.binding == "fit_days_for_seal"
+
+
+def test_work_that_no_weather_stops_is_one_trace_for_all_scenarios() -> None:
+    scene = season(weather(air_temperature_c=14.0), years())
+    anytime = np.arange(24 * 60) + 4
+    answer = closein_date(job=job(), weather=scene, more=work_runs_out({"lower": anytime}))
+    found = {limit.limit: limit for limit in answer.limits}
+    assert found["fit_days_for_lower"].ends is Ends.SEASON_END
+
+
+def test_work_that_may_be_begun_near_the_seasons_end_does_not_run_out() -> None:
+    finish = np.full((2, 24 * 60), NEVER)
+    finish[0, 24 * 50] = 24 * 50 + 4
+    finish[1, 24 * 30] = 24 * 30 + 4
+    assert work_runs_out({"seal": finish})[0].passed.tolist() == [NEVER, 24 * 30 + 4]
 
 
 # ---- the envelope

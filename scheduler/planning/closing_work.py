@@ -1,0 +1,49 @@
+"""Work that closes the house and can itself run out of fit days: sealing, membranes, windows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from rules.exposure import NEVER
+from scheduler.planning.open_house import Breach
+from scheduler.planning.tables import IntArray
+
+# Work that can still be begun this near the season's end is not said to run out: past the end
+# nobody looked (common practice, no source).
+LAST_STRETCH_H: Final = 14 * 24
+
+
+def work_runs_out(finishes: Mapping[str, IntArray]) -> tuple[Breach, ...]:
+    """Return for each closing task after which hour no fit weather is left for it this season.
+
+    Parameters
+    ----------
+    finishes : mapping
+        By task, ``(scenarios, hours)``: the hour at which work begun at an hour is over, by the
+        rule book, the labels, the shifts and the weather; ``NEVER`` where it may not begin.
+
+    Returns
+    -------
+    tuple of Breach
+        The house must be closed by the end of the last window; in a scenario without one, never.
+    """
+    return tuple(_runs_out(task, np.atleast_2d(finish)) for task, finish in finishes.items())
+
+
+def _runs_out(task: str, finish: IntArray) -> Breach:
+    hours = finish.shape[-1]
+    fits = finish < NEVER
+    last = hours - 1 - fits[:, ::-1].argmax(axis=-1)
+    over = np.take_along_axis(finish, last[:, None], axis=-1)[:, 0].astype(np.int64)
+    still = last >= hours - LAST_STRETCH_H
+    passed = np.where(fits.any(axis=-1), np.where(still, NEVER, over), 0)
+    return Breach(
+        limit=f"fit_days_for_{task}",
+        allowed="a window is left in which the work can be begun and kept within its limits",
+        source="the rows and labels that bind the task",
+        passed=passed,
+        unknown=np.full(passed.shape, NEVER),
+    )
