@@ -14,6 +14,7 @@ from scheduler.commands.demo import demo
 from scheduler.commands.kept import kept
 from scheduler.commands.log import log
 from scheduler.commands.new import new
+from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
 from scheduler.commands.today import today
 from scheduler.commands.weather import weather
@@ -36,6 +37,7 @@ for command in (
     check,
     today,
     plan,
+    orders,
     log,
     brief,
     weather,

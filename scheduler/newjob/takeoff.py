@@ -63,6 +63,13 @@ def takeoff(n: Numbers) -> tuple[Line, ...]:
     return tuple(line for line in made if line.net > 0)
 
 
+def first_fresh(n: Numbers) -> str:
+    """Return the task by which covers, blankets and heat must be there: nothing fresh without."""
+    if n.kind is Kind.REPAIR:
+        return "replace" if n.units_replaced else "repoint"
+    return "forms" if n.new_footing else "lay"
+
+
 def wall(n: Numbers) -> WallUnits:
     """Return the units of the new courses; windows and doors stand above or below them."""
     return wall_units(n.runs, courses=n.courses, block=n.unit, closed=n.closed)
@@ -212,12 +219,14 @@ def _cover(n: Numbers) -> Iterator[Line]:
         "m2",
         0,
         tms,
-        "kit",
+        first_fresh(n),
         days,
     )
     area = blanket_m2(n.length_m, height_m=n.laid_m, thickness_m=thick)
-    yield Line("blankets", "insulating blankets", area, "m2", 0, tms, "kit", days)
-    yield Line("heater", "heater, with fuel and gas meter", 1, "count", 0, PRACTICE, "kit", days)
+    yield Line("blankets", "insulating blankets", area, "m2", 0, tms, first_fresh(n), days)
+    yield Line(
+        "heater", "heater, with fuel and gas meter", 1, "count", 0, PRACTICE, first_fresh(n), days
+    )
 
 
 def _close(n: Numbers) -> Iterator[Line]:
@@ -269,7 +278,9 @@ def _repair(n: Numbers) -> Iterator[Line]:
         "m2",
         0,
         PRACTICE,
-        "kit",
+        first_fresh(n),
         kit,
     )
-    yield Line("heater", "heater, with fuel and gas meter", 1, "count", 0, PRACTICE, "kit", kit)
+    yield Line(
+        "heater", "heater, with fuel and gas meter", 1, "count", 0, PRACTICE, first_fresh(n), kit
+    )
