@@ -28,8 +28,9 @@ orders:
   - {what: trusses, amount: 9, unit: each, for_task: b, lead_days: 21}
   - {what: old, amount: 1, unit: each, for_task: done, lead_days: 2}
 """
-# Frame begins Wed 16 Sep: studs by Tue 15. Sheathe on Mon 28 Sep: the evening before is Sun 27, less
-# 7 days Sun 20: the workday before is Fri 18; less 21 days Sun 6 Sep, Fri 4 Sep: late on Mon 14.
+# Frame begins Wed 16 Sep: studs by Tue 15. Sheathe on Mon 28 Sep: the evening before is Sun 27,
+# less 7 days Sun 20: the workday before is Fri 18; less 21 days Sun 6 Sep, Fri 4 Sep: late on the
+# 14th.
 BY_HAND = {"studs": "2026-09-15", "=boards": "2026-09-18", "trusses": "2026-09-04"}
 
 
