@@ -18,6 +18,7 @@ from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
 from scheduler.commands.today import today
 from scheduler.commands.weather import weather
+from scheduler.commands.weather_days import weather_days
 
 # What typer raises for every wrong option or command; it gives this class no public name.
 WrongUse: type[Exception] = typer.BadParameter.__bases__[0]
@@ -41,10 +42,11 @@ for command in (
     log,
     brief,
     weather,
+    weather_days,
     kept,
     demo,
 ):
-    app.command()(command)
+    app.command(command.__name__.replace("_", "-"))(command)
 
 
 def main(arguments: list[str] | None = None) -> int:
