@@ -178,9 +178,8 @@ def _filled(values: dict[str, Value], given: Mapping[str, str], today: date) -> 
         values["start"] = today + timedelta(days=ahead)
     start = cast("date", values["start"])
     if values["season_end"] is None:
-        year_end = date(start.year, 12, 31)
         ahead_end = start + timedelta(days=SEASON_DAYS)
-        values["season_end"] = max(year_end, ahead_end) if start.month > 9 else year_end
+        values["season_end"] = max(date(start.year, 12, 31), ahead_end)
     yield from _runs(values, given)
     block = str(values["block"])
     height = 0.2 if block.startswith("200") else 8 * INCH_M
