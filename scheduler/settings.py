@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -20,6 +21,8 @@ class Settings(BaseModel):
     nws_url: str = "https://api.weather.gov"
     cache: str = ""  # folder for answers of weather services; empty: the user's cache folder
     fetch_budget_s: float = Field(default=45.0, gt=0, le=600)  # time for all tries of one fetch
+    grid_cells: Literal["nearest", "bilinear"] = "nearest"  # which cells of a grid file speak
+    grid_lapse_rate: float | None = Field(default=None, ge=0, le=12)  # K/km; None: as the cell
     seed: int = Field(default=20261125, ge=0)  # of every random draw
     scenarios: int = Field(default=600, ge=10, le=20000)  # weather traces for the odds
 

@@ -3,29 +3,34 @@
 from __future__ import annotations
 
 import importlib.metadata
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import cache, partial
 from hashlib import sha256
 from importlib import resources
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import scheduler.jobfile
 from rules.errors import BadInput
-from scheduler.interfaces import WeatherSource
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Job, Site
+from scheduler.planning.job import SOURCES, Job, Site, SourceChoice
 from scheduler.planning.log import Entry
-from scheduler.runs.desk import Desk, RawWeather, gather
+from scheduler.runs.desk import Desk, Incoming, RawWeather, gather
 from scheduler.settings import Settings, settings
+
+if TYPE_CHECKING:
+    from scheduler.weather.sources import Network
 
 NWS = "nws"
 KEPT = "kept"
+OF_JOB = "job"
 DEMO_AT = "2026-11-09T06:00"
 COUNTED = ("numpy", "ortools", "pydantic")  # libraries an answer depends on
 
@@ -35,7 +40,7 @@ class Options:
     """What every command takes."""
 
     job: Path | None
-    weather: str = NWS  # nws, kept, or a file
+    weather: str = OF_JOB  # the job's sources, kept, nws, a public model, or a file
     observed: Path | None = None
     climate: Path | None = None
     at: str | None = None
@@ -64,10 +69,10 @@ def open_desk(options: Options) -> Desk:
         now=now,
         replay=options.at is not None,
         store=open_store(options.store or setting.store or str(_beside(options.job))),
-        weather=partial(_weather, options, setting, job.site, now),
+        weather=partial(_weather, options, setting, job, now),
         observed=partial(_file, options.observed, now),
         climate=partial(_file, options.climate, now),
-        parse=partial(_parse, job.site, setting),
+        parse=partial(_parse, job, setting),
         take=partial(_take, job, now),
         parse_climate=partial(_parse_climate, job.site),
         seed=setting.seed,
@@ -97,6 +102,8 @@ def read_weather(options: Options, place: str | None) -> ReadWeather:
     WeatherUnavailable
         If no forecast can be had.
     """
+    from scheduler.weather.sources import fetch_all, forecast_from
+
     if (options.job is None) == (place is None):
         raise BadInput("give a job file or --site LAT,LON, one of the two")
     if place is None:
@@ -104,14 +111,17 @@ def read_weather(options: Options, place: str | None) -> ReadWeather:
         found = gather(desk, command="weather")
         return ReadWeather(found.forecast, desk.job.site, desk.job.units, desk.now)
     site, setting, now = site_of(place), settings(), datetime.now(UTC)
-    raw = _weather(options, setting, site, now)
-    if raw is None:
+    if options.at is not None or options.weather == KEPT:
         raise BadInput("a past moment is kept for jobs only; give the job file")
-    return ReadWeather(_parse(site, setting, raw.source, raw.raw), site, "si", now)
+    (choice,) = _choices(options.weather, (), setting)
+    fetched = fetch_all([choice], site, _network(setting), now=now)
+    return ReadWeather(forecast_from(choice, fetched.answers[0][1], site), site, "si", now)
 
 
 def site_of(place: str) -> Site:
-    """Return a bare site from ``LAT,LON``, its clock in UTC.
+    """Return a bare site from ``LAT,LON`` or ``LAT,LON,METRES``, its clock in UTC.
+
+    Without a height above the sea it is NaN: then nothing is told of it or corrected by it.
 
     Raises
     ------
@@ -119,12 +129,16 @@ def site_of(place: str) -> Site:
         If it is no latitude and longitude.
     """
     try:
-        latitude, longitude = (float(part) for part in place.split(","))
+        latitude, longitude, *more = (float(part) for part in place.split(","))
+        (height,) = more or [math.nan]
     except ValueError as error:
-        raise BadInput(f"--site is {place!r}; want LAT,LON such as 44.31,-75.12") from error
+        want = "want LAT,LON or LAT,LON,METRES such as 44.31,-75.12,120"
+        raise BadInput(f"--site is {place!r}; {want}") from error
     if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
         raise BadInput(f"--site is {place!r}; latitude is -90 to 90, longitude -180 to 180")
-    return Site(place, latitude, longitude, 0.0, "UTC")
+    if more and not -450.0 <= height <= 8850.0:
+        raise BadInput(f"--site is {place!r}; its height is -450 to 8850 m")
+    return Site(place, latitude, longitude, height, "UTC")
 
 
 def weather_csv(forecast: Forecast) -> str:
@@ -229,12 +243,38 @@ def _beside(job: Path) -> Path:
     return job.resolve().parent / "closein.db"
 
 
-def _weather(options: Options, setting: Settings, site: Site, now: datetime) -> RawWeather | None:
-    if options.weather == KEPT or (options.weather == NWS and options.at is not None):
+def _weather(options: Options, setting: Settings, job: Job, now: datetime) -> Incoming | None:
+    from scheduler.weather.sources import fetch_all
+
+    choices = _choices(options.weather, job.sources, setting)
+    if not choices or (options.at is not None and not all(choice.file for choice in choices)):
         return None  # a past moment is answered from what was kept then
-    if options.weather == NWS:
-        return RawWeather(_nws(setting).fetch(site), NWS, now)
-    return _file(Path(options.weather), now)
+    folder = Path() if options.weather != OF_JOB or options.job is None else options.job.parent
+    fetched = fetch_all(choices, job.site, _network(setting), now=now, folder=folder)
+    answers = tuple(RawWeather(raw, choice.name, now) for choice, raw in fetched.answers)
+    return Incoming(answers, fetched.absent)
+
+
+def _choices(
+    weather: str, sources: Sequence[SourceChoice], setting: Settings
+) -> tuple[SourceChoice, ...]:
+    """Return the sources that ``--weather`` names, as the job sets them; none for ``kept``."""
+    if weather == KEPT:
+        return ()
+    if weather == OF_JOB:
+        return tuple(sources) or (SourceChoice(NWS),)
+    if weather in SOURCES:
+        return (_choice(weather, sources, setting),)
+    return (replace(_choice(Path(weather).name, (), setting), file=weather),)
+
+
+def _choice(name: str, sources: Sequence[SourceChoice], setting: Settings) -> SourceChoice:
+    """Return how the job, or else the settings, want a source of this name read."""
+    named = [choice for choice in sources if choice.name == name]
+    bare = SourceChoice(
+        name, cells=setting.grid_cells, lapse_rate_c_per_km=setting.grid_lapse_rate
+    )
+    return named[0] if named else bare
 
 
 def _file(path: Path | None, now: datetime) -> RawWeather | None:
@@ -245,13 +285,10 @@ def _file(path: Path | None, now: datetime) -> RawWeather | None:
     return RawWeather(bytes_of(path), path.name, now)
 
 
-def _parse(site: Site, setting: Settings, source: str, raw: bytes) -> Forecast:
-    from scheduler.weather.files import parse_weather
-    from scheduler.weather.place import at_site
+def _parse(job: Job, setting: Settings, source: str, raw: bytes) -> Forecast:
+    from scheduler.weather.sources import forecast_from
 
-    if source == NWS:
-        return at_site(_nws(setting).parse(raw), site)
-    return at_site(parse_weather(raw, source, site), site)
+    return forecast_from(_choice(source, job.sources, setting), raw, job.site)
 
 
 def _take(
@@ -273,17 +310,15 @@ def _parse_climate(
     return parse_climate(raw, source, site=site, start=start, hours=hours)
 
 
-def _nws(setting: Settings) -> WeatherSource:
-    from scheduler.weather.nws import NwsGridpoints
-    from scheduler.weather.nws_service import Service
+def _network(setting: Settings) -> Network:
+    from scheduler.weather.sources import Network
 
-    return NwsGridpoints(
-        Service(
-            url=setting.nws_url,
-            contact=setting.contact,
-            budget_s=setting.fetch_budget_s,
-            cache=_cache(setting),
-        )
+    return Network(
+        nws_url=setting.nws_url,
+        contact=setting.contact,
+        budget_s=setting.fetch_budget_s,
+        cache=_cache(setting),
+        now=lambda: datetime.now(UTC),
     )
 
 

@@ -37,6 +37,8 @@ def complaint(spoilt: Mutant, table: HourlyTable, original: HourlyTable) -> str:
     """Return what is wrong with what was read, "" where nothing is."""
     begin = {hour: i for i, hour in enumerate(table.start.astype(np.int64).tolist())}
     for column, hour in spoilt.lost:
+        if column in spoilt.free:  # the layer is gone as a whole, and another may tell instead
+            continue
         if hour in begin and np.isfinite(table.column(column)[begin[hour]]):
             return f"{column} is known at hour {hour} although it was lost"
     if not spoilt.same or not table.hours:

@@ -19,8 +19,9 @@ Weather = Annotated[
     str,
     typer.Option(
         "--weather",
-        metavar="nws|FILE",
-        help="Where the forecast comes from; kept: the newest kept.",
+        metavar="job|nws|MODEL|FILE",
+        help="Where the forecast comes from: the job's sources (nws where it names none), the "
+        "National Weather Service, a public model such as gfs, a file; kept: the newest kept.",
     ),
 ]
 Observed = Annotated[

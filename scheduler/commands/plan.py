@@ -16,7 +16,7 @@ from scheduler.commands.options import (
 
 def plan(
     job: JobFile,
-    weather: Weather = "nws",
+    weather: Weather = "job",
     observed: Observed = None,
     climate: Climate = None,
     at: At = None,

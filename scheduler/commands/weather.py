@@ -14,9 +14,9 @@ from scheduler.commands.options import AsJson, At, Store, Weather, show_or_dump
 def weather(
     job: Annotated[Path | None, typer.Argument(metavar="JOB", help="The job file.")] = None,
     site: Annotated[
-        str | None, typer.Option("--site", metavar="LAT,LON", help="A place instead of a job.")
+        str | None, typer.Option("--site", metavar="LAT,LON[,METRES]", help="A place, not a job.")
     ] = None,
-    weather: Weather = "nws",
+    weather: Weather = "job",
     at: At = None,
     store: Store = None,
     form: Annotated[str, typer.Option("--format", metavar="table|csv")] = "table",

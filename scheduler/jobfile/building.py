@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, tzinfo
+from pathlib import PurePath
 from zoneinfo import ZoneInfo
 
 from rules.units import convert
@@ -32,6 +33,7 @@ from scheduler.planning.job import (
     Override,
     Shift,
     Site,
+    SourceChoice,
     State,
     StrengthGate,
     Task,
@@ -67,6 +69,7 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
             for o in part.orders
         ),
         built_from=dict(part.built_from),
+        sources=tuple(_source(source) for source in part.sources),
         confidence=part.confidence,
         season_end=part.season_end,
         documents=tuple(_document(document) for document in part.documents),
@@ -86,6 +89,17 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
 def _id_of(name: str) -> str:
     """Return a name as an id: ``Heron Ferry, north house`` is ``heron-ferry-north-house``."""
     return re.sub(r"[^\w]+", "-", name.casefold()).strip("-") or "job"
+
+
+def _source(part: schema.SourcePart) -> SourceChoice:
+    return SourceChoice(
+        name=part.source or PurePath(part.file or "").name,
+        file=part.file or "",
+        fallback=part.use == "fallback",
+        age_limit_h=part.age_limit_h,
+        cells=part.cells,
+        lapse_rate_c_per_km=part.lapse_rate_c_per_km,
+    )
 
 
 def _site(part: schema.SitePart) -> Site:

@@ -25,6 +25,7 @@ from pydantic_core import PydanticCustomError, core_schema
 from rules.units import UNITS
 from rules.words import nearest, site_quantities, words
 from scheduler.jobfile import moments
+from scheduler.planning.job import SOURCES
 
 MOST_COMPARED: Final = 2000  # names; more are not searched for the nearest
 JsonSchema = dict[str, Any]
@@ -217,6 +218,7 @@ Element = Annotated[str, OneOf("element", lambda: words().elements)]
 DocumentKind = Annotated[str, OneOf("kind of document", lambda: words().document_kinds)]
 TakenAs = Annotated[str, OneOf("way to take a value", lambda: words().taken_as)]
 Quantity = Annotated[str, OneOf("quantity", site_quantities)]
+Source = Annotated[str, OneOf("weather source", lambda: SOURCES)]
 Unit = Annotated[str, OneOf("unit", lambda: UNITS)]
 TimeZone = Annotated[str, AfterValidator(_zone)]
 

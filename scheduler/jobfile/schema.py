@@ -33,6 +33,7 @@ from scheduler.jobfile.fields import (
     Share,
     ShiftHours,
     Slug,
+    Source,
     Supply,
     TakenAs,
     TaskId,
@@ -330,6 +331,32 @@ class WhatIfPart(Part):
     cost_below_waiting: bool | None = _says("is it cheaper than to wait", default=None)
 
 
+class SourcePart(Part):
+    """A weather source; the colder, wetter and windier of several is planned on."""
+
+    exactly_one = (("source", "file"),)
+
+    source: Source | None = _says(
+        "the National Weather Service, or a public gridded model", default=None
+    )
+    file: Text | None = _says("a weather file beside the job file", default=None)
+    use: Literal["always", "fallback"] = _says(
+        "fallback: asked only where none before it gives a fresh forecast", default="always"
+    )
+    age_limit_h: float | None = _says(
+        "hours after which it is not known; else the source's own", gt=0, le=240, default=None
+    )
+    cells: Literal["nearest", "bilinear"] = _says(
+        "of a grid: the nearest cell, or between the four around the site", default="nearest"
+    )
+    lapse_rate_c_per_km: float | None = _says(
+        "how much colder the air is by height above the cell; not corrected where left out",
+        ge=0,
+        le=12,
+        default=None,
+    )
+
+
 def _format(mark: int) -> int:
     if mark != 1:
         raise ValueError("this version reads format 1")
@@ -356,6 +383,9 @@ class JobPart(Part):
     exceptions: dict[Day, ShiftHours] = _says("hours of single days", default={})
     holidays: Text | None = _says("country, or country and state: US-NY", default=None)
     crews: list[CrewPart] = _says("who works", default=[])
+    sources: list[Annotated[SourcePart, OrJust("source")]] = _says(
+        "where the weather comes from, the most trusted first; else nws", max_length=8, default=[]
+    )
     measures: MeasuresPart = _says("measures", default_factory=MeasuresPart)
     orders: list[OrderPart] = _says("what is bought, hired or booked", default=[])
     built_from: dict[AnswerKey, AnswerText] = _says(

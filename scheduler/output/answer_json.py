@@ -78,6 +78,7 @@ def answer_document(
             "age_h": where.age_h(at),
             "age_limit_h": where.age_limit_h,
             "findings": where.findings,
+            "alerts": forecast.alerts,
         },
         "tasks": answers,
     }

@@ -17,6 +17,7 @@ from scheduler.output.today_table import (
     measure_line,
     plain_reason,
 )
+from scheduler.output.weather_table import alert_lines, noticed_lines
 from scheduler.output.words import clock, span, told, words
 from scheduler.planning.answer import Outcome, TaskAnswer
 from scheduler.planning.briefing import CALL_WORDS, LINE, Brief
@@ -86,6 +87,7 @@ def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> st
             at=clock(brief.at, zone),
             cautions=list(dict.fromkeys(told("caution", key) for key in brief.cautions)),
             line=LINE,
+            weather=[*alert_lines(brief.alerts, zone), *noticed_lines(brief.noticed)],
             plan_lines=lines,
             decide=[(name, clock(d.at, zone), d.why) for name, d in brief.decide],
             tell=[

@@ -10,10 +10,10 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from scheduler.output.weather_table import provenance_lines
+from scheduler.output.weather_table import alert_lines, provenance_lines
 from scheduler.output.words import clock, number, span, told, words
 from scheduler.planning.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS, LINE
+from scheduler.planning.briefing import CALL_WORDS, LINE, ahead
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job
 
@@ -55,8 +55,9 @@ def today_table(
             span(following.start, following.end, zone) if following else "–",
         )
     details = [_detail(job, names, answer) for answer in answers]
-    head = [Text(line) for line in provenance_lines(forecast, job.site, at)]
-    return Group(*head, table, *details, Text(f"\n{LINE}"))
+    alerts = None if forecast.alerts is None else ahead(forecast.alerts, at)
+    said = [*provenance_lines(forecast, job.site, at), *alert_lines(alerts, zone)]
+    return Group(*(Text(line) for line in said), table, *details, Text(f"\n{LINE}"))
 
 
 def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> RenderableType:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import numpy as np
@@ -11,8 +13,9 @@ from rich.text import Text
 
 from rules.columns import columns
 from rules.units import convert
-from scheduler.output.words import SHOWN, SIGN, clock
-from scheduler.planning.hours import Forecast
+from scheduler.output.words import SHOWN, SIGN, clock, span, words
+from scheduler.planning.briefing import ahead
+from scheduler.planning.hours import Alert, Finding, Forecast
 from scheduler.planning.job import Site
 
 GAP = "·"
@@ -29,7 +32,12 @@ def weather_table(forecast: Forecast, site: Site, *, units: str, now: datetime) 
     for hour in range(forecast.table.hours):
         moment = forecast.table.start[hour].astype("datetime64[s]").item().replace(tzinfo=UTC)
         table.add_row(clock(moment, site.time_zone), *(column[hour] for column in shown))
-    lines = [*provenance_lines(forecast, site, now), *gap_lines(forecast)]
+    alerts = None if forecast.alerts is None else ahead(forecast.alerts, now)
+    lines = [
+        *provenance_lines(forecast, site, now),
+        *alert_lines(alerts, site.time_zone),
+        *gap_lines(forecast),
+    ]
     return Group(*(Text(line) for line in lines), table)
 
 
@@ -52,8 +60,35 @@ def provenance_lines(forecast: Forecast, site: Site, now: datetime) -> list[str]
     if where.distance_km is not None:
         line += f", {where.distance_km:.1f} km from the site"
     if where.elevation_m is not None:
-        line += f", {where.elevation_m - site.elevation_m:+.0f} m against it"
-    return [line, *(f"noticed: {finding.what}" for finding in where.findings)]
+        line += (
+            f", {where.elevation_m - site.elevation_m:+.0f} m against it"
+            if math.isfinite(site.elevation_m)
+            else f", at {where.elevation_m:.0f} m"
+        )
+    return [line, *noticed_lines(where.findings)]
+
+
+def noticed_lines(findings: Sequence[Finding]) -> list[str]:
+    """Return what reading the weather noticed: column, what, and how many hours it touches."""
+    lines = []
+    for finding in findings:
+        column = f"{words(finding.column.rpartition('_')[0])}: " if finding.column else ""
+        hours = f" ({finding.hours} h)" if finding.hours else ""
+        lines.append(f"noticed: {column}{finding.what}{hours}")
+    return lines
+
+
+def alert_lines(alerts: Sequence[Alert] | None, zone: str) -> list[str]:
+    """Return the warnings; that there is none, or that nobody asked, is never good news."""
+    if alerts is None:
+        return ["warnings: not asked for; look for them yourself"]
+    if not alerts:
+        return ["warnings: none in force when asked, which proves nothing"]
+    return [
+        f"WARNING: {alert.headline or alert.event}, {span(alert.start, alert.end, zone)}"
+        f" [{alert.source}]"
+        for alert in alerts
+    ]
 
 
 def gap_lines(forecast: Forecast) -> list[str]:

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from scheduler.planning.answer import Call, DecideBy, MeasureLine, Outcome, TaskAnswer, TellLine
 from scheduler.planning.closein_date import CloseInAnswer, Ends
+from scheduler.planning.hours import Alert, Finding, Forecast
 from scheduler.planning.job import Job
 
 CALL_WORDS: Final = {
@@ -50,6 +51,8 @@ class Brief:
     cautions: tuple[str, ...]
     age_h: float | None
     stale: bool
+    alerts: tuple[Alert, ...] | None = None  # in force or to come; None: nobody asked
+    noticed: tuple[Finding, ...] = ()  # of the weather: what differs, is absent or not used
 
 
 def brief(
@@ -57,7 +60,7 @@ def brief(
     answers: Sequence[TaskAnswer],
     *,
     at: datetime,
-    age_h: float | None,
+    forecast: Forecast,
     stale: bool,
     date: CloseInAnswer | None,
 ) -> Brief:
@@ -69,8 +72,8 @@ def brief(
     answers : sequence of TaskAnswer
     at : datetime
         The moment of asking, UTC.
-    age_h : float or None
-        Age of the forecast. [h]
+    forecast : Forecast
+        What the answers were made from: its age, its warnings, what was noticed in it.
     stale : bool
         Whether the forecast is past its age limit.
     date : CloseInAnswer or None
@@ -104,9 +107,16 @@ def brief(
         decide=tuple(decide),
         tell=tuple(tell),
         cautions=tuple(cautions),
-        age_h=age_h,
+        age_h=forecast.provenance.age_h(at),
         stale=stale,
+        alerts=None if forecast.alerts is None else ahead(forecast.alerts, at),
+        noticed=forecast.provenance.findings,
     )
+
+
+def ahead(alerts: Sequence[Alert], at: datetime) -> tuple[Alert, ...]:
+    """Return the warnings that are not over; one without an end is not."""
+    return tuple(alert for alert in alerts if alert.end is None or alert.end > at)
 
 
 def _date_words(found: CloseInAnswer | None) -> str:

@@ -6,8 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from enum import StrEnum
+from typing import Final
 
 from rules.frost import Soil
+
+SOURCES: Final = (  # of weather, by the names that job files and commands give them
+    "nws", "hrrr", "hrrr-alaska", "hrrr-quarter-hours", "nbm", "nbm-alaska", "nbm-hawaii",
+    "nbm-puerto-rico", "rap", "rrfs", "nam-nest", "gfs", "gefs", "gefs-mean", "ecmwf",
+    "ecmwf-ensemble", "ecmwf-aifs",
+)  # fmt: skip
 
 
 class State(StrEnum):
@@ -323,6 +330,18 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True)
+class SourceChoice:
+    """A weather source of the job; a job's list stands in the order they are trusted."""
+
+    name: str  # nws, a public model, or a file's name
+    file: str = ""  # path of a file, beside the job file
+    fallback: bool = False  # asked only where none before it gives a fresh forecast
+    age_limit_h: float | None = None  # older is not known; None: the source's own limit
+    cells: str = "nearest"  # of a grid: nearest, or bilinear between the four around the site
+    lapse_rate_c_per_km: float | None = None  # None: the cell's temperature as it is
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A site, its tasks, crews, hours and protections."""
 
@@ -347,6 +366,7 @@ class Job:
     what_ifs: tuple[WhatIf, ...] = ()
     orders: tuple[Order, ...] = ()
     built_from: Mapping[str, str] = field(default_factory=dict)  # answers the job was made of
+    sources: tuple[SourceChoice, ...] = ()  # of weather, the most trusted first; (): nws
     id: str = ""  # what the store files the job's log under
 
     def task(self, task_id: str) -> Task:

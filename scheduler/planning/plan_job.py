@@ -20,6 +20,7 @@ from scheduler.planning.calendars import moment_of
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date
 from scheduler.planning.closing_work import work_runs_out
+from scheduler.planning.ensemble_line import members_of
 from scheduler.planning.envelope import hour_opened, open_parts
 from scheduler.planning.exposure_readings import as_found
 from scheduler.planning.hours import Forecast, HourlyTable
@@ -91,7 +92,7 @@ def plan_job(
             longitude_deg=job.site.longitude_deg,
         )
 
-    traces = weather_from(forecast.table)
+    traces = weather_from(members_of(forecast))
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     problem = _problem(frame, judged, traces)

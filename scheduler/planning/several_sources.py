@@ -27,6 +27,7 @@ from scheduler.planning.hours import (
 )
 
 HOT_C: Final = 25.0  # well below the first hot-weather limit (90 °F); common practice, no source
+MEMBERS: Final = "members_table"  # key of extras: an ensemble's table with all its members
 COLDER: Final = frozenset({"air_temperature_c", "surface_temperature_c"})
 LARGER: Final = frozenset({
     "precipitation_amount_mm", "precipitation_probability_pct", "snowfall_amount_mm",
@@ -88,8 +89,14 @@ def combined(forecasts: Sequence[Forecast], *, now: datetime) -> Forecast:
         periods=_worse_periods(fresh),
         daily=next((f.daily for f in fresh if f.daily), ()),
         alerts=_all_alerts(fresh),
-        extras={key: value for f in reversed(fresh) for key, value in f.extras.items()},
+        extras=_extras(fresh),
     )
+
+
+def _extras(fresh: Sequence[Forecast]) -> dict[str, object]:
+    """Return what all sources add; members of one cannot speak for the side planned on."""
+    told = {key: value for f in reversed(fresh) for key, value in f.extras.items()}
+    return {key: value for key, value in told.items() if key != MEMBERS}
 
 
 def _stale(of: Provenance, now: datetime) -> bool:

@@ -40,7 +40,7 @@ def brief(desk: Desk) -> Morning:
         desk.job,
         found.answers,
         at=desk.now,
-        age_h=gathered.forecast.provenance.age_h(desk.now),
+        forecast=gathered.forecast,
         stale=found.stale,
         date=planned.answer.date,
     )

@@ -14,15 +14,17 @@ from typing import Final
 from rules.errors import WeatherUnavailable
 from scheduler.interfaces import Store
 from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.hours import Forecast
+from scheduler.planning.hours import Finding, Forecast
 from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, Progress
 from scheduler.planning.progress import progress_until
 from scheduler.planning.records import Decision, Inputs, KeptForecast
+from scheduler.planning.several_sources import combined
 
 WEATHER: Final = "weather"
 OBSERVED: Final = "observed"
 CLIMATE: Final = "climate"
+EARLIER: Final = 2  # forecasts before the newest that an answer compares with
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,14 @@ class RawWeather:
 
 
 @dataclass(frozen=True, slots=True)
+class Incoming:
+    """What the job's sources answered, the most trusted first, and why some did not."""
+
+    answers: tuple[RawWeather, ...]
+    absent: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Desk:
     """The edges of one run, chosen in ``startup``."""
 
@@ -43,7 +53,7 @@ class Desk:
     now: datetime  # UTC; the moment asked about
     replay: bool  # a past moment was asked for
     store: Store
-    weather: Callable[[], RawWeather | None]  # None: only what the store keeps
+    weather: Callable[[], Incoming | None]  # None: only what the store keeps
     observed: Callable[[], RawWeather | None]
     climate: Callable[[], RawWeather | None]
     parse: Callable[[str, bytes], Forecast]  # source, bytes
@@ -84,18 +94,20 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
         If a file cannot be read.
     """
     entries = desk.store.entries(desk.job.id, until=desk.now if desk.replay else None)
-    fresh = _fresh(desk)
+    incoming = _incoming(desk)
+    fresh = _read(desk, incoming.answers)
     observed = _observed(desk)
     earlier = _earlier(desk, fresh)
-    before = [forecast for _, forecast in earlier]
-    used = [(WEATHER, row.identity) for row, _ in earlier]  # oldest first, the newest decides
-    used += [(role, identity(raw)) for role, raw, _ in fresh + observed]
+    sets = [*earlier, fresh] if fresh else earlier
+    used = [(WEATHER, one.identity) for told in sets for one in told]  # the newest set decides
+    used += [(role, identity(raw)) for role, raw, _ in observed]
+    before = [_one(told, now=max(t.raw.received_at for t in told)) for told in sets[:-1]]
     return Gathered(
         job=desk.job,
         now=desk.now,
         progress=progress_until(entries, desk.now),
-        forecast=fresh[0][2] if fresh else before[-1],
-        earlier=tuple(before if fresh else before[:-1]),
+        forecast=_noted(_one(sets[-1], now=desk.now), incoming.absent),
+        earlier=tuple(before),
         observed=observed[0][2] if observed else None,
         inputs=Inputs(
             job_text=desk.job_text,
@@ -106,7 +118,10 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
             versions=desk.versions,
             options={"command": command, **(options or {})},
         ),
-        kept=tuple((role, raw, read.provenance.issued_at) for role, raw, read in fresh + observed),
+        kept=tuple(
+            (role, raw, read.provenance.issued_at)
+            for role, raw, read in [*((WEATHER, t.raw, t.forecast) for t in fresh), *observed]
+        ),
     )
 
 
@@ -130,16 +145,33 @@ def keep_answer(desk: Desk, gathered: Gathered, kind: str, text: str) -> Decisio
     )
 
 
-def _fresh(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
-    weather = desk.weather()
-    if weather is None:
-        return []
-    forecast = desk.parse(weather.source, weather.raw)
-    issued = forecast.provenance.issued_at
-    if desk.replay and issued is not None and issued > desk.now:
-        told = f"{weather.source}: issued {issued:%Y-%m-%d %H:%M}Z, after the moment asked about"
-        raise WeatherUnavailable(told)
-    return [(WEATHER, weather, forecast)]
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """One source's bytes and what they say."""
+
+    raw: RawWeather
+    forecast: Forecast
+
+    @property
+    def identity(self) -> str:
+        return identity(self.raw)
+
+
+def _incoming(desk: Desk) -> Incoming:
+    return desk.weather() or Incoming(())
+
+
+def _read(desk: Desk, answers: Sequence[RawWeather]) -> list[_Told]:
+    """Read what came; of a replayed moment, what was issued after it does not exist."""
+    told = [_Told(raw, desk.parse(raw.source, raw.raw)) for raw in answers]
+    if not desk.replay:
+        return told
+    known = [t for t in told if (t.forecast.provenance.issued_at or desk.now) <= desk.now]
+    if told and not known:
+        issued = told[0].forecast.provenance.issued_at
+        said = f"issued {issued:%Y-%m-%d %H:%M}Z, after the moment asked about"
+        raise WeatherUnavailable(f"{told[0].raw.source}: {said}")
+    return known
 
 
 def _observed(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
@@ -149,24 +181,68 @@ def _observed(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
     return [(OBSERVED, weather, desk.parse(weather.source, weather.raw))]
 
 
-def _earlier(
-    desk: Desk, fresh: list[tuple[str, RawWeather, Forecast]]
-) -> list[tuple[KeptForecast, Forecast]]:
+def _earlier(desk: Desk, fresh: Sequence[_Told]) -> list[list[_Told]]:
+    """Return what the job's sources had told before, oldest first."""
     kept = desk.store.forecasts_until(desk.job.id, desk.now)
-    if fresh:
-        own = identity(fresh[0][1])
-        kept = tuple(row for row in kept if row.identity != own and _before(row, fresh[0][2]))
-    elif not kept:
+    if len(fresh) == 1:
+        own, issued = fresh[0].identity, fresh[0].forecast.provenance.issued_at
+        kept = tuple(r for r in kept if r.identity != own and _before(r, issued))
+    elif not fresh and not kept:
         raise WeatherUnavailable(
             f"no forecast of {desk.job.name} is kept that was issued by "
             f"{desk.now:%Y-%m-%d %H:%M}Z; give --weather FILE or nws"
         )
-    newest = kept[-2:]
-    return [(r, desk.parse(r.source, desk.store.forecast_bytes(r.identity))) for r in newest]
+    sets = kept_sets(kept, [choice.name for choice in desk.job.sources])
+    now = {told.identity for told in fresh}
+    sets = [one for one in sets if {row.identity for row in one} != now]
+    newest = sets[: EARLIER if fresh else EARLIER + 1]
+    return [[_told_again(desk, row) for row in one] for one in reversed(newest)]
 
 
-def _before(row: KeptForecast, forecast: Forecast) -> bool:
-    issued = forecast.provenance.issued_at
+def kept_sets(
+    kept: Sequence[KeptForecast], names: Sequence[str]
+) -> list[tuple[KeptForecast, ...]]:
+    """Return what stood side by side at one time, newest first: one forecast of each source.
+
+    Parameters
+    ----------
+    kept
+        Forecasts by time of issue, oldest first.
+    names
+        The job's sources, the most trusted first. A forecast of another source, such as a file
+        that was given by hand, stands alone.
+    """
+    left: list[KeptForecast] = list(kept)
+    sets: list[tuple[KeptForecast, ...]] = []
+    while left and len(sets) <= EARLIER + 1:
+        newest = left[-1]
+        if newest.source not in names:
+            sets.append((newest,))
+            left.pop()
+            continue
+        last = {row.source: row for row in left}
+        sets.append(tuple(last[name] for name in names if name in last))
+        came = max(row.received_at for row in sets[-1])
+        left = [row for row in left if row.received_at < came]
+    return sets
+
+
+def _told_again(desk: Desk, row: KeptForecast) -> _Told:
+    raw = desk.store.forecast_bytes(row.identity)
+    return _Told(RawWeather(raw, row.source, row.received_at), desk.parse(row.source, raw))
+
+
+def _one(told: Sequence[_Told], *, now: datetime) -> Forecast:
+    """Return one forecast of what stood side by side, each source judged by its age."""
+    return combined([one.forecast for one in told], now=now)
+
+
+def _noted(forecast: Forecast, absent: Sequence[str]) -> Forecast:
+    findings = (*(Finding("", why) for why in absent), *forecast.provenance.findings)
+    return replace(forecast, provenance=replace(forecast.provenance, findings=findings))
+
+
+def _before(row: KeptForecast, issued: datetime | None) -> bool:
     return issued is None or row.issued_at is None or row.issued_at < issued
 
 

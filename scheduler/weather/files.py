@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rules.errors import BadInput, Faults, WeatherFileFault, WeatherUnavailable
 from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site
+from scheduler.planning.job import Site, SourceChoice
 from scheduler.weather.hourly_csv import read_hourly_csv
 from scheduler.weather.house_json import is_house_json, read_house_json
 from scheduler.weather.json_text import JsonDocument
@@ -57,22 +57,27 @@ def is_kept_grid(data: object) -> bool:
     return isinstance(data, dict) and str(data.get("format", "")).startswith("closein-grid/")
 
 
-def parse_weather(raw: bytes, file: str, site: Site | None = None) -> Forecast:
-    """Return the forecast that bytes hold; takes and raises what :func:`read_weather` does."""
+def parse_weather(
+    raw: bytes, file: str, site: Site | None = None, how: SourceChoice | None = None
+) -> Forecast:
+    """Return the forecast that bytes hold; takes and raises what :func:`read_weather` does.
+
+    ``how`` says which cells of a grid speak for the site, and its correction for height.
+    """
     if is_grid(raw):
         from scheduler.weather.grid_file import parse_grid  # projections, only where needed
 
-        return parse_grid(raw, file, site)
+        return parse_grid(raw, file, site, how)
     if raw[:100].lstrip()[:1] not in (b"{", b"["):
         return read_hourly_csv(raw, file)
     document = JsonDocument(raw, file)
     body = answered_body(document.data)
     if body is not None:
-        return parse_weather(body.encode(), file, site)
+        return parse_weather(body.encode(), file, site, how)
     if is_kept_grid(document.data):
         from scheduler.weather.grid_file import parse_kept_grid
 
-        return parse_kept_grid(raw, file)
+        return parse_kept_grid(raw, file, how)
     if is_bundle(document.data):
         return read_bundle(document, raw)
     if is_house_json(document.data):

@@ -8,16 +8,27 @@ from typing import Final
 
 from rules.errors import Faults, WeatherFileFault
 from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site
+from scheduler.planning.job import Site, SourceChoice
+from scheduler.weather.grids.cells import Method
 from scheduler.weather.grids.cut import Cutter
 from scheduler.weather.grids.decode import Decoder
-from scheduler.weather.grids.forecast import Reading, forecast_of
+from scheduler.weather.grids.forecast import SOURCE, Reading, forecast_of
 from scheduler.weather.grids.kept_cut import cut_from_text
+from scheduler.weather.grids.public_models import models
 
 NETCDF_MARKS: Final = (b"CDF", b"\x89HDF")
 
 
-def parse_grid(raw: bytes, file: str, site: Site | None) -> Forecast:
+def reading(choice: SourceChoice | None, source: str = SOURCE) -> Reading:
+    """Return how a grid is read, as the job or the settings choose."""
+    if choice is None:
+        return Reading(source=source)
+    return Reading(Method(choice.cells), choice.lapse_rate_c_per_km, source, choice.age_limit_h)
+
+
+def parse_grid(
+    raw: bytes, file: str, site: Site | None, choice: SourceChoice | None = None
+) -> Forecast:
     """Return the forecast of a site from one GRIB2 file.
 
     Raises
@@ -33,7 +44,7 @@ def parse_grid(raw: bytes, file: str, site: Site | None) -> Forecast:
     if site is None:
         want = "a grid covers many places; give a job file or --site"
         raise Faults([WeatherFileFault(file, "site", None, want)])
-    how = Reading()
+    how = reading(choice)
     with Decoder() as decoder:
         cutter = Cutter(site, method=how.method, decoder=decoder)
         try:
@@ -43,7 +54,7 @@ def parse_grid(raw: bytes, file: str, site: Site | None) -> Forecast:
         return forecast_of(cutter.cut(hashlib.sha256(raw).hexdigest()), site, how)
 
 
-def parse_kept_grid(raw: bytes, file: str) -> Forecast:
+def parse_kept_grid(raw: bytes, file: str, choice: SourceChoice | None = None) -> Forecast:
     """Return the forecast of a kept cut, ``closein-grid/1``; it is of the site it was made for.
 
     Raises
@@ -52,6 +63,14 @@ def parse_kept_grid(raw: bytes, file: str) -> Forecast:
         If the text is no kept cut.
     """
     cut, site, model, fetched_at = cut_from_text(raw, file)
-    forecast = forecast_of(cut, site, Reading(source=model))
+    forecast = forecast_of(cut, site, _of_model(model, choice))
     provenance = replace(forecast.provenance, fetched_at=fetched_at)
     return replace(forecast, provenance=provenance)
+
+
+def _of_model(model: str, choice: SourceChoice | None) -> Reading:
+    """Return how a kept answer of a public model is read; the model's own age limit counts."""
+    how = reading(choice, model)
+    if how.age_limit_h is None and model in models():
+        return replace(how, age_limit_h=models()[model].age_limit_h)
+    return how

@@ -40,7 +40,7 @@ from scheduler.weather.intervals import (
     state_by_hour,
 )
 from scheduler.weather.json_text import JsonDocument, Path
-from scheduler.weather.screen import MOST_IN_A_DAY, screened
+from scheduler.weather.screen import MOST_AT_ALL, MOST_IN_A_DAY, screened
 
 SOURCE: Final = "nws"
 AGE_LIMIT_H: Final = 12.0
@@ -345,8 +345,9 @@ def _possible_amounts(layer: Layer, findings: list[Finding]) -> Spans:
     """Return the amounts with impossible totals as gaps; spread out, they might look possible."""
     spans = layer.spans
     days = np.maximum((spans.end_s - spans.start_s) / (24.0 * HOUR_S), 1.0)
+    most = np.minimum(MOST_IN_A_DAY[layer.column] * days, MOST_AT_ALL[layer.column])
     with np.errstate(invalid="ignore"):
-        wrong = (spans.values < 0.0) | (spans.values > MOST_IN_A_DAY[layer.column] * days)
+        wrong = (spans.values < 0.0) | (spans.values > most)
     if not wrong.any():
         return spans
     at = int(np.argmax(wrong))

@@ -23,6 +23,13 @@ MOST_IN_A_DAY: Final[Mapping[str, float]] = {
     "snowfall_amount_mm": 1940.0,
     "ice_accumulation_mm": 200.0,
 }
+# Most in any stretch of days: 4.9 m of rain in four days (Reunion, 2007) and 4.5 m of snow in six
+# (Thompson Pass, Alaska, 1955), from memory, with room above; ice: common practice, no source.
+MOST_AT_ALL: Final[Mapping[str, float]] = {
+    "precipitation_amount_mm": 6000.0,
+    "snowfall_amount_mm": 5000.0,
+    "ice_accumulation_mm": 300.0,
+}
 # Longest run of equal values that may be one wrong value spread over a merged interval.
 LONGEST_SPIKE_H: Final = 3
 # Dew point above air by more than this cannot be rounding (0.5 K each, from Fahrenheit).

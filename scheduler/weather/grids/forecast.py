@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -179,9 +180,9 @@ def _to_site_height(
     rate = how.lapse_rate_c_per_km
     if rate is None or AIR not in table:
         return []
-    if height is None:
-        what = "the files do not give the ground's height at the cell; not corrected for height"
-        return [Finding(AIR, what)]
+    if height is None or not math.isfinite(site.elevation_m):
+        of = "the files do not give the ground's" if height is None else "nobody gives the site's"
+        return [Finding(AIR, f"{of} height; air temperature is not corrected for it")]
     table[AIR] = lapse(table[AIR], height, site.elevation_m, rate)
     if DEW in table:  # air cooled past its dew point stays saturated
         table[DEW] = np.minimum(table[DEW], table[AIR])
