@@ -16,6 +16,7 @@ from scheduler.commands.log import log
 from scheduler.commands.new import new
 from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
+from scheduler.commands.sheets import sheets
 from scheduler.commands.today import today
 from scheduler.commands.weather import weather
 from scheduler.commands.weather_days import weather_days
@@ -41,6 +42,7 @@ for command in (
     orders,
     log,
     brief,
+    sheets,
     weather,
     weather_days,
     kept,

@@ -83,6 +83,8 @@ def log_entries(trace: ProbeTrace, *, quantity: str, place: str) -> list[dict[st
 def on_hours(trace: ProbeTrace, start: HourArray) -> FloatArray:
     """Return the governing temperature on other hours, NaN where the trace has none."""
     out = np.full(start.size, np.nan)
+    if trace.start.size == 0:
+        return out
     offset = (start - trace.start[0]).astype(np.int64)
     inside = (offset >= 0) & (offset < trace.start.size)
     out[inside] = trace.governing_c[offset[inside]]

@@ -1,0 +1,58 @@
+"""Every sheet of a job, made and written: a page each, and a PDF each where asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rules.errors import BadInput
+from scheduler.output.sheets.cold_plan import cold_plan
+from scheduler.output.sheets.order_list import order_list
+from scheduler.output.sheets.page import page
+from scheduler.output.sheets.pdf import pdf
+from scheduler.output.sheets.set_down import set_down
+from scheduler.output.sheets.sheet import Sheet
+from scheduler.output.sheets.temperature import temperature
+from scheduler.output.sheets.tomorrow import tomorrow
+from scheduler.output.sheets.weather_days import weather_days
+from scheduler.output.words import clock
+from scheduler.planning.job import Job
+from scheduler.planning.sheet_parts import SheetParts
+
+
+def all_sheets(job: Job, parts: SheetParts) -> tuple[Sheet, ...]:
+    """Return the sheets that the job has something to say on."""
+    hours = parts.forecast_age_h
+    age = "age of the forecast not known" if hours is None else f"forecast {hours:.0f} h old"
+    when = clock(parts.at, job.site.time_zone)
+    under = f"{job.site.name}; as of {when}, {age}; book {job.book}"
+    made = (
+        tomorrow(job, parts, under=under),
+        cold_plan(job, parts.book, under=under),
+        set_down(job, parts, under=under),
+        temperature(job, parts.records, at=parts.at, under=under),
+        order_list(job, parts.orders, under=under),
+        weather_days(job, parts.lost, under=under),
+    )
+    return tuple(sheet for sheet in made if sheet is not None)
+
+
+def write_sheets(sheets: Sequence[Sheet], folder: Path, *, units: str) -> list[Path]:
+    """Write each sheet as a page and as a PDF into a folder, made where it is not there.
+
+    Raises
+    ------
+    BadInput
+        If the folder cannot be written to.
+    """
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for sheet in sheets:
+            html, paper = folder / f"{sheet.name}.html", folder / f"{sheet.name}.pdf"
+            html.write_text(page(sheet), encoding="utf-8")
+            paper.write_bytes(pdf(sheet, units=units))
+            written += [html, paper]
+    except OSError as error:
+        raise BadInput(f"{folder}: {error.strerror or error}") from error
+    return written

@@ -1,0 +1,71 @@
+"""The temperature record for the inspector: twice a day at each place, gaps shown as gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from scheduler.output.sheets.sheet import Grid, Section, Sheet
+from scheduler.output.words import clock, day, number
+from scheduler.planning.curing_sheet import SheetLine
+from scheduler.planning.job import Job
+from scheduler.planning.sheet_parts import TemperatureRecord
+
+NAME: Final = "temperature"
+GAP: Final = "no reading"
+HEADER: Final = ("Day", "Time", "Temperature", "Coldest since", "Air", "Read by")
+
+
+def temperature(
+    job: Job, records: Sequence[TemperatureRecord], *, at: datetime, under: str
+) -> Sheet | None:
+    """Return the record of each fresh work; None where there is none to keep.
+
+    A time before ``at`` without a reading is a gap and is marked; a later one is room to write.
+    """
+    if not records:
+        return None
+    zone = job.site.time_zone
+    sections = []
+    for record in records:
+        placed, until = clock(record.placed, zone), clock(record.until, zone)
+        said = (f"Placed {placed}, protected until {until}.",)
+        sections.append(Section(record.name, lines=said))
+        for place in dict.fromkeys(line.place for line in record.lines):
+            own = [line for line in record.lines if line.place == place]
+            sections.append(Section(place or "place not said", grid=_grid(job, own, at)))
+    return Sheet(
+        NAME, f"Temperature record: {job.name}", under, tuple(sections),
+        cautions=("The coldest place counts; a gap is a gap and proves nothing.",),
+        signs=("Read by, date", "Inspector, date"),
+    )  # fmt: skip
+
+
+def _grid(job: Job, lines: Sequence[SheetLine], at: datetime) -> Grid:
+    zone = job.site.time_zone
+    now = at.astimezone(ZoneInfo(zone)).replace(tzinfo=None)
+
+    def value(celsius: float | None) -> str:
+        return "" if celsius is None else number(celsius, "degC", job.units, zone)
+
+    rows = tuple(
+        (
+            day(line.day, zone),
+            line.clock.strftime("%H:%M"),
+            value(line.temperature_c) or (GAP if _over(line, now) else ""),
+            value(line.coldest_c),
+            value(line.air_c),
+            "",
+        )
+        for line in lines
+    )
+    gaps = frozenset(
+        n for n, line in enumerate(lines) if line.temperature_c is None and _over(line, now)
+    )
+    return Grid(HEADER, rows, (4, 3, 4, 4, 3, 6), gaps)
+
+
+def _over(line: SheetLine, now: datetime) -> bool:
+    return datetime.combine(line.day, line.clock) <= now

@@ -1,0 +1,98 @@
+"""What the sheets are made of: the morning's answers and plan, orders, readings, lost days."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Final
+
+import numpy as np
+
+from scheduler.planning.curing_sheet import SheetLine, sheet_lines
+from scheduler.planning.job import Job, Task
+from scheduler.planning.job_book import job_book
+from scheduler.planning.measured import ProbeTrace
+from scheduler.planning.order_dates import order_dates
+from scheduler.planning.sheet_parts import SheetParts, TemperatureRecord
+from scheduler.runs.brief import Morning, brief
+from scheduler.runs.desk import Desk
+from scheduler.runs.weather_days import weather_day_record
+
+# Work whose temperatures an inspector asks for.
+FRESH: Final = ("place_footing", "place_slab", "place_grout", "fill_top_course", "infill_pockets")
+LEAST_KEPT: Final = timedelta(hours=48)  # where no rule names an end; TMS 602, grouted masonry
+COLDEST: Final = "coldest corner"
+
+
+def sheets(desk: Desk) -> SheetParts:
+    """Return what the sheets of a job are made of; the weather read is kept.
+
+    Raises
+    ------
+    CloseinError
+        If the weather cannot be had or read.
+    """
+    morning = brief(desk)
+    planned, gathered = morning.planned, morning.today.gathered
+    contract = any(paper.kind == "contract" for paper in desk.job.documents)
+    return SheetParts(
+        at=desk.now,
+        forecast_age_h=gathered.forecast.provenance.age_h(desk.now),
+        book=job_book(desk.job),
+        answers=morning.today.answers,
+        plan=planned.answer,
+        progress=gathered.progress,
+        orders=order_dates(
+            desk.job,
+            planned.answer.tasks,
+            planned.weather,
+            hour_zero=planned.frame.hour_zero,
+            now=desk.now,
+        ),
+        records=_records(desk.job, morning),
+        lost=weather_day_record(desk) if contract else (),
+    )
+
+
+def _records(job: Job, morning: Morning) -> tuple[TemperatureRecord, ...]:
+    placed_at = {line.id: line.finish for line in morning.planned.answer.tasks}
+    ends = {
+        answer.task: max((m.end for m in answer.measures if m.end is not None), default=None)
+        for answer in morning.today.answers
+    }
+    records = []
+    for task in job.tasks:
+        placed = placed_at[task.id]
+        if task.work_type not in FRESH or placed is None:
+            continue
+        until = max(placed + LEAST_KEPT, ends.get(task.id) or placed)
+        lines = _lines(job, task, morning, placed, until)
+        records.append(TemperatureRecord(task.name, placed, until, tuple(lines)))
+    return tuple(records)
+
+
+def _lines(
+    job: Job, task: Task, morning: Morning, placed: datetime, until: datetime
+) -> list[SheetLine]:
+    """Return the lines of what was read since placing; of nothing read, empty ones to fill in."""
+    progress = morning.today.gathered.progress
+    read = [
+        entry.reading
+        for entry in progress.entries
+        if entry.reading is not None
+        and placed <= (entry.reading.at or entry.at) <= until
+        and (not task.place or entry.reading.place in {"", task.place})
+    ]
+    lines = sheet_lines(
+        probes={}, readings=read, placed=placed, until=until, time_zone=job.site.time_zone
+    )
+    if lines:
+        return lines
+    nothing = np.empty((0, 0))
+    empty = ProbeTrace(np.empty(0, dtype="datetime64[h]"), (), nothing, nothing)
+    return sheet_lines(
+        probes={task.place or COLDEST: empty},
+        readings=(),
+        placed=placed,
+        until=until,
+        time_zone=job.site.time_zone,
+    )
