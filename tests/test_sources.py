@@ -19,7 +19,7 @@ from scheduler.planning.job import SOURCES
 from scheduler.planning.records import KeptForecast
 from scheduler.runs.desk import kept_sets
 from scheduler.weather.grids.public_models import models
-from tests.demo_job import demo_job
+from tests.demo_job import DEMO, demo_job
 
 AT = "2026-11-09T06:00"
 
@@ -97,14 +97,19 @@ def test_no_source_at_all_is_exit_3(tmp_path: Path, capsys: pytest.CaptureFixtur
 def test_an_age_limit_of_the_job_makes_a_source_not_known(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    house_file(tmp_path / "one.json", air_temperature=6.0, wind_speed_of_gust=1.0)
-    job = job_with(tmp_path, "  - {file: one.json, age_limit_h: 1.5}\n")
-    main(["today", str(job), "--at", AT, "--json"])
-    answer = json.loads(capsys.readouterr().out)
-    assert answer["weather"]["age_limit_h"] == 1.5
-    assert not {t["outcome"] for t in answer["tasks"]} & {"go", "go_with_protection"} - {
-        t["outcome"] for t in answer["tasks"] if not t["limits"]
-    }
+    (tmp_path / "one.json").write_bytes((DEMO / "forecast.json").read_bytes())  # 2 h old at AT
+
+    def outcomes(limit_h: float) -> dict[str, str]:
+        job = job_with(tmp_path, f"  - {{file: one.json, age_limit_h: {limit_h}}}\n")
+        store = str(tmp_path / f"{limit_h}.db")
+        main(["today", str(job), "--at", AT, "--store", store, "--json"])
+        answer = json.loads(capsys.readouterr().out)
+        assert answer["weather"]["age_limit_h"] == limit_h
+        return {task["task"]: task["outcome"] for task in answer["tasks"]}
+
+    fresh, stale = outcomes(2.5), outcomes(1.5)
+    assert fresh["lay"] == "go_with_protection"
+    assert stale["lay"] == "not_known"
 
 
 def test_what_both_sources_said_is_kept_and_replayed(
@@ -142,8 +147,6 @@ def test_sources_of_the_job_file_are_those_there_are() -> None:
 
 
 def demo_text(more: str) -> str:
-    from tests.demo_job import DEMO
-
     return f"{(DEMO / 'job.yaml').read_text(encoding='utf-8')}\n{more}\n"
 
 
