@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import scheduler.jobfile
-from rules.errors import BadInput
+from rules.errors import BadInput, WeatherUnavailable
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import SOURCES, Job, Site, SourceChoice
 from scheduler.planning.log import Entry
-from scheduler.runs.desk import Desk, Incoming, RawWeather, gather
+from scheduler.runs.desk import STATIONS, Desk, Incoming, RawWeather, gather
 from scheduler.settings import Settings, settings
 
 if TYPE_CHECKING:
@@ -70,9 +70,10 @@ def open_desk(options: Options) -> Desk:
         replay=options.at is not None,
         store=open_store(options.store or setting.store or str(_beside(options.job))),
         weather=partial(_weather, options, setting, job, now),
-        observed=partial(_file, options.observed, now),
+        observed=partial(_observed, options, setting, job, now),
         climate=partial(_file, options.climate, now),
         parse=partial(_parse, job, setting),
+        parse_observed=partial(_parse_observed, job.site),
         take=partial(_take, job, now),
         parse_climate=partial(_parse_climate, job.site),
         seed=setting.seed,
@@ -255,6 +256,28 @@ def _weather(options: Options, setting: Settings, job: Job, now: datetime) -> In
     return Incoming(answers, fetched.absent)
 
 
+def _observed(options: Options, setting: Settings, job: Job, now: datetime) -> Incoming:
+    """Return what the site's own instruments and the nearest stations measured.
+
+    Stations are asked where the national service is asked for a forecast; without them the
+    answer stands, and says so.
+    """
+    from scheduler.weather.sources import fetch_stations
+
+    beside = Path() if options.job is None else options.job.parent
+    own = options.observed or (beside / job.observed.file if job.observed.file else None)
+    answers = [found] if (found := _file(own, now)) else []
+    choices = _choices(options.weather, job.sources, setting)
+    asked = options.at is None and any(choice.name == NWS for choice in choices)
+    if not asked or not job.observed.stations:
+        return Incoming(tuple(answers))
+    try:
+        raw = fetch_stations(job.observed, job.site, _network(setting))
+    except WeatherUnavailable as error:
+        return Incoming(tuple(answers), (f"without stations near by: {error}",))
+    return Incoming((*answers, RawWeather(raw, STATIONS, now)))
+
+
 def _choices(
     weather: str, sources: Sequence[SourceChoice], setting: Settings
 ) -> tuple[SourceChoice, ...]:
@@ -289,6 +312,13 @@ def _parse(job: Job, setting: Settings, source: str, raw: bytes) -> Forecast:
     from scheduler.weather.sources import forecast_from
 
     return forecast_from(_choice(source, job.sources, setting), raw, job.site)
+
+
+def _parse_observed(site: Site, source: str, raw: bytes) -> Forecast:
+    from scheduler.weather.observed import parse_observed
+    from scheduler.weather.place import at_site
+
+    return at_site(parse_observed(raw, source, site), site)
 
 
 def _take(

@@ -29,6 +29,7 @@ from scheduler.planning.job import (
     Link,
     LinkKind,
     MeasureOffer,
+    ObservedChoice,
     Order,
     Override,
     Shift,
@@ -70,6 +71,9 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
         ),
         built_from=dict(part.built_from),
         sources=tuple(_source(source) for source in part.sources),
+        observed=ObservedChoice(
+            part.observed.file or "", part.observed.stations, part.observed.within_km
+        ),
         confidence=part.confidence,
         season_end=part.season_end,
         documents=tuple(_document(document) for document in part.documents),

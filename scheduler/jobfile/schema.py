@@ -357,6 +357,18 @@ class SourcePart(Part):
     )
 
 
+class ObservedPart(Part):
+    """What fills past hours that rules look back on."""
+
+    file: Text | None = _says(
+        "hours or a logger's export from the site, beside the job file", default=None
+    )
+    stations: int = _says(
+        "how many of the nearest stations of the national service; 0: none", ge=0, le=8, default=3
+    )
+    within_km: float = _says("stations further off are not asked", gt=0, le=300, default=60.0)
+
+
 def _format(mark: int) -> int:
     if mark != 1:
         raise ValueError("this version reads format 1")
@@ -386,6 +398,7 @@ class JobPart(Part):
     sources: list[Annotated[SourcePart, OrJust("source")]] = _says(
         "where the weather comes from, the most trusted first; else nws", max_length=8, default=[]
     )
+    observed: ObservedPart = _says("what fills past hours", default_factory=ObservedPart)
     measures: MeasuresPart = _says("measures", default_factory=MeasuresPart)
     orders: list[OrderPart] = _says("what is bought, hired or booked", default=[])
     built_from: dict[AnswerKey, AnswerText] = _says(

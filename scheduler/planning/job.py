@@ -342,6 +342,15 @@ class SourceChoice:
 
 
 @dataclass(frozen=True, slots=True)
+class ObservedChoice:
+    """What fills the hours that are past: the site's own thermometer or gauge, then stations."""
+
+    file: str = ""  # beside the job file
+    stations: int = 3  # so many of the nearest; 0: none is asked
+    within_km: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A site, its tasks, crews, hours and protections."""
 
@@ -367,6 +376,7 @@ class Job:
     orders: tuple[Order, ...] = ()
     built_from: Mapping[str, str] = field(default_factory=dict)  # answers the job was made of
     sources: tuple[SourceChoice, ...] = ()  # of weather, the most trusted first; (): nws
+    observed: ObservedChoice = ObservedChoice()
     id: str = ""  # what the store files the job's log under
 
     def task(self, task_id: str) -> Task:

@@ -17,6 +17,7 @@ from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.hours import Finding, Forecast
 from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, Progress
+from scheduler.planning.past_hours import filled, until
 from scheduler.planning.progress import progress_until
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 from scheduler.planning.several_sources import combined
@@ -24,6 +25,7 @@ from scheduler.planning.several_sources import combined
 WEATHER: Final = "weather"
 OBSERVED: Final = "observed"
 CLIMATE: Final = "climate"
+STATIONS: Final = "nws-stations"  # their hours stand behind the site's own
 EARLIER: Final = 2  # forecasts before the newest that an answer compares with
 
 
@@ -54,9 +56,10 @@ class Desk:
     replay: bool  # a past moment was asked for
     store: Store
     weather: Callable[[], Incoming | None]  # None: only what the store keeps
-    observed: Callable[[], RawWeather | None]
+    observed: Callable[[], Incoming]  # of what is measured, the most trusted first
     climate: Callable[[], RawWeather | None]
     parse: Callable[[str, bytes], Forecast]  # source, bytes
+    parse_observed: Callable[[str, bytes], Forecast]  # source, bytes
     take: Callable[[bytes | Sequence[Mapping[str, object]], Sequence[Entry]], tuple[Entry, ...]]
     parse_climate: Callable[[str, bytes, datetime, int], ClimateYears]  # from, hours
     seed: int
@@ -96,19 +99,20 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     entries = desk.store.entries(desk.job.id, until=desk.now if desk.replay else None)
     incoming = _incoming(desk)
     fresh = _read(desk, incoming.answers)
-    observed = _observed(desk)
+    measured = desk.observed()
+    observed = _observed(desk, measured.answers)
     earlier = _earlier(desk, fresh)
     sets = [*earlier, fresh] if fresh else earlier
     used = [(WEATHER, one.identity) for told in sets for one in told]  # the newest set decides
-    used += [(role, identity(raw)) for role, raw, _ in observed]
+    used += [(OBSERVED, one.identity) for one in observed]
     before = [_one(told, now=max(t.raw.received_at for t in told)) for told in sets[:-1]]
     return Gathered(
         job=desk.job,
         now=desk.now,
         progress=progress_until(entries, desk.now),
-        forecast=_noted(_one(sets[-1], now=desk.now), incoming.absent),
+        forecast=_noted(_one(sets[-1], now=desk.now), (*incoming.absent, *measured.absent)),
         earlier=tuple(before),
-        observed=observed[0][2] if observed else None,
+        observed=_past(desk, observed),
         inputs=Inputs(
             job_text=desk.job_text,
             log_position=entries[-1].seq if entries else 0,
@@ -119,8 +123,9 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
             options={"command": command, **(options or {})},
         ),
         kept=tuple(
-            (role, raw, read.provenance.issued_at)
-            for role, raw, read in [*((WEATHER, t.raw, t.forecast) for t in fresh), *observed]
+            (role, one.raw, one.forecast.provenance.issued_at)
+            for role, told in ((WEATHER, fresh), (OBSERVED, observed))
+            for one in told
         ),
     )
 
@@ -174,11 +179,34 @@ def _read(desk: Desk, answers: Sequence[RawWeather]) -> list[_Told]:
     return known
 
 
-def _observed(desk: Desk) -> list[tuple[str, RawWeather, Forecast]]:
-    weather = desk.observed()
-    if weather is None:
-        return []
-    return [(OBSERVED, weather, desk.parse(weather.source, weather.raw))]
+def _observed(desk: Desk, answers: Sequence[RawWeather]) -> list[_Told]:
+    """Return what was measured: what came now, then what other sources had told before."""
+    told = [_Told(raw, desk.parse_observed(raw.source, raw.raw)) for raw in answers]
+    given = {one.raw.source for one in told}
+    last = {
+        row.source: row for row in desk.store.forecasts_until(desk.job.id, desk.now, role=OBSERVED)
+    }
+    for source, row in last.items():
+        if source not in given:
+            raw = desk.store.forecast_bytes(row.identity)
+            kept = RawWeather(raw, source, row.received_at)
+            told.append(_Told(kept, desk.parse_observed(source, raw)))
+    return sorted(told, key=lambda one: one.raw.source == STATIONS)
+
+
+def _past(desk: Desk, observed: Sequence[_Told]) -> Forecast | None:
+    return filled([until(o.forecast, desk.now) for o in observed]) if observed else None
+
+
+def past_hours(desk: Desk) -> Forecast | None:
+    """Return what was measured at the site and near by until now; None where nothing was.
+
+    Raises
+    ------
+    Faults
+        If a file cannot be read.
+    """
+    return _past(desk, _observed(desk, desk.observed().answers))
 
 
 def _earlier(desk: Desk, fresh: Sequence[_Told]) -> list[list[_Told]]:

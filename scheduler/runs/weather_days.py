@@ -8,7 +8,7 @@ from rules.errors import BadInput
 from scheduler.planning.hours import Forecast
 from scheduler.planning.progress import progress_until
 from scheduler.planning.weather_day_record import WeatherDays, weather_days
-from scheduler.runs.desk import Desk
+from scheduler.runs.desk import Desk, past_hours
 
 
 def weather_day_record(desk: Desk) -> tuple[WeatherDays, ...]:
@@ -27,8 +27,6 @@ def weather_day_record(desk: Desk) -> tuple[WeatherDays, ...]:
             "anticipated_days, counted_when_lost_share_at_least and notice_days"
         )
     entries = desk.store.entries(desk.job.id, until=desk.now if desk.replay else None)
-    told = desk.observed()
-    observed = None if told is None else desk.parse(told.source, told.raw)
 
     def issued_before(moment: datetime) -> Forecast | None:
         kept = desk.store.forecasts_until(desk.job.id, moment)
@@ -41,6 +39,6 @@ def weather_day_record(desk: Desk) -> tuple[WeatherDays, ...]:
         desk.job,
         progress_until(entries, desk.now),
         issued_before=issued_before,
-        observed=observed,
+        observed=past_hours(desk),
         now=desk.now,
     )

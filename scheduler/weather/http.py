@@ -64,8 +64,10 @@ class Fetcher:
     cache: Path | None = None  # folder for kept answers; None: none are kept
     sleep: Callable[[float], None] = time.sleep
     clock: Callable[[], float] = time.monotonic
+    gap_s: float = 0.0  # least time from one request on the wire to the next
     notes: list[str] = field(default_factory=list, init=False)  # what a person should know
     _deadline: float = field(default=0.0, init=False)
+    _asked: float = field(default=-1e9, init=False)
 
     def start(self) -> None:
         """Start the budget: what follows must be over in ``budget_s`` seconds."""
@@ -112,6 +114,13 @@ class Fetcher:
             raise self.explain(answer)
         return answer
 
+    def _pace(self) -> None:
+        """Wait until a polite time has passed since the last request that was really sent."""
+        wait = self.gap_s - (self.clock() - self._asked)
+        if wait > 0:
+            self.sleep(wait)
+        self._asked = self.clock()
+
     def _kept_or_raise(self, url: str, refused: Refused) -> Answer:
         session: Any = self._session
         if hasattr(session, "cache"):
@@ -131,7 +140,7 @@ class Fetcher:
         session = self._caching_session() or requests.Session()
         session.headers.update({"User-Agent": self.agent, "Accept": "application/geo+json"})
         session.max_redirects = 3
-        adapter = _bounded_adapter(lambda: self._deadline - self.clock())
+        adapter = _bounded_adapter(self._pace, lambda: self._deadline - self.clock())
         session.mount("https://", adapter)
         session.mount("http://", adapter)
         return session
@@ -158,7 +167,9 @@ class Fetcher:
         return session
 
 
-def _bounded_adapter(left_s: Callable[[], float]) -> requests.adapters.HTTPAdapter:
+def _bounded_adapter(
+    pace: Callable[[], None], left_s: Callable[[], float]
+) -> requests.adapters.HTTPAdapter:
     """Return an adapter that reads a body only while time is left, and only so many bytes.
 
     A time-out of requests counts from byte to byte: a server that drips would never be late.
@@ -168,6 +179,7 @@ def _bounded_adapter(left_s: Callable[[], float]) -> requests.adapters.HTTPAdapt
 
     class Bounded(HTTPAdapter):
         def send(self, request: PreparedRequest, *args: Any, **options: Any) -> Response:
+            pace()
             options["stream"] = True
             response = super().send(request, *args, **options)
             body = bytearray()

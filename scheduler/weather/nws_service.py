@@ -15,6 +15,7 @@ from scheduler.weather.http import HEAL, Answer, Fetcher, Refused, retry_after_s
 from scheduler.weather.nws_answers import EXPIRED, PERMANENT, problem_kind, problem_of, reason
 
 PUBLIC: Final = "https://api.weather.gov"
+POLITE_S: Final = 0.2  # between two requests; the service states no rate, common practice
 
 
 @dataclass
@@ -34,6 +35,7 @@ class Service:
             budget_s=self.budget_s,
             explain=explained,
             cache=self.cache,
+            gap_s=POLITE_S,
         )
 
     def points(self, site: Site) -> Answer:

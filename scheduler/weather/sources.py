@@ -6,15 +6,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from rules.errors import CloseinError, WeatherUnavailable
 from scheduler.interfaces import WeatherSource
 from scheduler.planning.ensemble_line import planned_line
 from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site, SourceChoice
+from scheduler.planning.job import ObservedChoice, Site, SourceChoice
 from scheduler.weather.files import bytes_of, parse_weather
 from scheduler.weather.place import at_site
+
+if TYPE_CHECKING:
+    from scheduler.weather.nws_service import Service
 
 NWS: Final = "nws"
 SLOWER: Final = 5.0  # a gridded model is some hundred small answers where a service gives five
@@ -49,15 +52,8 @@ def source_of(choice: SourceChoice, network: Network) -> WeatherSource:
     """
     if choice.name == NWS:
         from scheduler.weather.nws import NwsGridpoints
-        from scheduler.weather.nws_service import Service
 
-        service = Service(
-            url=network.nws_url,
-            contact=network.contact,
-            budget_s=network.budget_s,
-            cache=network.cache,
-        )
-        return NwsGridpoints(service, now=network.now)
+        return NwsGridpoints(_service(network), now=network.now)
     from scheduler.weather.grids.cells import Method
     from scheduler.weather.grids.public_models import PublicModel, model_named
 
@@ -69,6 +65,22 @@ def source_of(choice: SourceChoice, network: Network) -> WeatherSource:
         lapse_rate_c_per_km=choice.lapse_rate_c_per_km,
         now=network.now,
     )
+
+
+def fetch_stations(choice: ObservedChoice, site: Site, network: Network) -> bytes:
+    """Return the last days of the stations nearest to the site, as they are kept.
+
+    Raises
+    ------
+    WeatherUnavailable
+        If none could be asked.
+    """
+    from scheduler.weather.nws_stations import NwsStations
+
+    stations = NwsStations(
+        _service(network), count=choice.stations, within_km=choice.within_km, now=network.now
+    )
+    return stations.fetch(site)
 
 
 def fetch_all(
@@ -141,6 +153,17 @@ def forecast_from(choice: SourceChoice, raw: bytes, site: Site) -> Forecast:
         of = replace(forecast.provenance, age_limit_h=choice.age_limit_h)
         forecast = replace(forecast, provenance=of)
     return at_site(planned_line(forecast), site)
+
+
+def _service(network: Network) -> Service:
+    from scheduler.weather.nws_service import Service
+
+    return Service(
+        url=network.nws_url,
+        contact=network.contact,
+        budget_s=network.budget_s,
+        cache=network.cache,
+    )
 
 
 def _raw(choice: SourceChoice, site: Site, network: Network, folder: Path) -> bytes:

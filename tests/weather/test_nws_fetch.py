@@ -353,6 +353,25 @@ def test_a_server_that_drips_does_not_outlast_the_budget() -> None:
         assert time.monotonic() - began < 3.0
 
 
+def test_requests_keep_a_polite_distance_and_kept_answers_cost_none(tmp_path: Path) -> None:
+    watch = Watch()
+    with served(Recorded) as url:
+        fetcher = Fetcher(
+            agent="closein (someone@example.org)",
+            budget_s=60.0,
+            explain=explained,
+            cache=tmp_path,
+            sleep=watch.sleep,
+            clock=watch.clock,
+            gap_s=0.2,
+        )
+        fetcher.start()
+        for path in ("one", "two", "one"):
+            with pytest.raises(WeatherUnavailable):
+                fetcher.get(f"{url}/{path}", once=True)
+    assert watch.naps == [0.2]
+
+
 def test_nobody_listening_is_a_plain_line() -> None:
     with served(Slow) as url:
         pass
