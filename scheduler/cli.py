@@ -17,6 +17,7 @@ from scheduler.commands.new import new
 from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
 from scheduler.commands.sheets import sheets
+from scheduler.commands.tasks import tasks
 from scheduler.commands.today import today
 from scheduler.commands.weather import weather
 from scheduler.commands.weather_days import weather_days
@@ -36,6 +37,7 @@ app = typer.Typer(
 for command in (
     new,
     amounts,
+    tasks,
     check,
     today,
     plan,

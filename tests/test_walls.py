@@ -32,6 +32,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "rich",
         "jinja2",
         "matplotlib",
+        "fpdf",
         "icalendar",
         "pandas",
     },
