@@ -16,6 +16,7 @@ from scheduler.commands.log import log
 from scheduler.commands.new import new
 from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
+from scheduler.commands.rules import rules
 from scheduler.commands.sheets import sheets
 from scheduler.commands.tasks import tasks
 from scheduler.commands.today import today
@@ -46,6 +47,7 @@ for command in (
     brief,
     sheets,
     weather,
+    rules,
     weather_days,
     kept,
     demo,

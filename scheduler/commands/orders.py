@@ -21,7 +21,7 @@ from scheduler.commands.options import (
 
 def orders(
     job: JobFile,
-    weather: Weather = "nws",
+    weather: Weather = "job",
     observed: Observed = None,
     climate: Climate = None,
     at: At = None,

@@ -22,7 +22,7 @@ from scheduler.commands.options import (
 def sheets(
     job: JobFile,
     out: Annotated[Path, typer.Option("--out", metavar="FOLDER")] = Path(),
-    weather: Weather = "nws",
+    weather: Weather = "job",
     observed: Observed = None,
     climate: Climate = None,
     at: At = None,
