@@ -76,9 +76,9 @@ def _ask(given: dict[str, str]) -> dict[str, str]:
 
 def _prompt(question: Question, units: str) -> str:
     choices = f" ({', '.join(question.choices)})" if question.choices else ""
-    return str(
-        typer.prompt(f"{question.ask}{choices}", default=question.default_in(units))
-    ).strip()
+    default = question.default_in(units)
+    asked = f"{question.ask}{choices}"
+    return str(typer.prompt(asked, default=default, show_default=bool(default))).strip()
 
 
 def _options() -> list[inspect.Parameter]:

@@ -143,7 +143,7 @@ def test_asked_one_by_one(
 ) -> None:
     """A wrong answer is asked again; an empty one takes the default."""
     answers = iter(["raised_house", "us", "Our own", "Home", "45.1", "-73.2", "wide", "300 ft"])
-    monkeypatch.setattr("typer.prompt", lambda _, default="": next(answers, default))
+    monkeypatch.setattr("typer.prompt", lambda _, default="", **__: next(answers, default))
     path = tmp_path / "asked.yaml"
     assert main(["new", "--out", str(path), "--start", START]) == 0
     assert "want a length" in capsys.readouterr().err
