@@ -10,6 +10,7 @@ from rules.errors import CloseinError
 from scheduler.commands.amounts import amounts
 from scheduler.commands.brief import brief
 from scheduler.commands.check import check
+from scheduler.commands.cure import cure
 from scheduler.commands.demo import demo
 from scheduler.commands.kept import kept
 from scheduler.commands.log import log
@@ -43,6 +44,7 @@ for command in (
     today,
     plan,
     orders,
+    cure,
     log,
     brief,
     sheets,

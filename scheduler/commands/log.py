@@ -36,6 +36,13 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     entries: Annotated[
         Path | None, typer.Option(metavar="FILE", help="A list of entries, JSON or YAML.")
     ] = None,
+    temps: Annotated[
+        Path | None,
+        typer.Option("--temps", metavar="FILE", help="A logger's export, CSV; needs --task."),
+    ] = None,
+    logger_clock: Annotated[
+        str, typer.Option("--logger-clock", metavar="local|standard|utc", help="Its clock.")
+    ] = "local",
     who: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
     when: Annotated[str | None, typer.Option(metavar="TIME", help="When it happened.")] = None,
     weather: Weather = "kept",
@@ -49,15 +56,17 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     from scheduler.output.log_table import log_document, log_table
     from scheduler.runs.log import entries_given
     from scheduler.runs.log import log as run
-    from scheduler.startup import Options, open_desk, text_of
+    from scheduler.startup import Options, logger_entries, open_desk, text_of
 
     given = entries_given(
         {"started": started, "finished": finished, "hours_left": hours_left, "lost": lost}
         | {"reading": reading, "fact": fact, "release": release, "note": note, "undo": undo},
         {"cause": cause, "task": task, "unit": unit, "place": place, "who": who, "when": when},
-        entries is not None,
+        entries is not None or temps is not None,
     )
     desk = open_desk(Options(job, weather, None, climate, at, store))
+    if temps is not None:
+        given = logger_entries(temps, desk.job, task=task, place=place, clock=logger_clock)
     done = run(desk, text_of(entries) if entries else given, replan=not no_plan)
     before = done.before.answer if done.before else None
     after = done.after.answer if done.after else None
