@@ -61,13 +61,17 @@ def courses(n: Numbers, after: tuple[After, ...]) -> Iterator[Step]:
         after, may_pause=True, structural=True,
         holds=(Hold((ENGINEER,), "size, depth and place of dowels on a drawing"),),
     )  # fmt: skip
-    lay_h = crew_hours(n, "masons", wall_man_h(laid.face_m2))
+    own = n.units_per_hour
+    work = wall_man_h(laid.face_m2) if own is None else laid.units / own
+    lay_h = crew_hours(n, "masons", work)
     rate = round(laid.to_order / lay_h, 2)
     yield Step(
         "lay", f"Lay {n.courses} courses", "lay_block", COURSES, lay_h, "masons",
         ("dowels", "kit"), may_pause=True, structural=True,
         holds=(Hold((COMPETENT,), "braces of the fresh wall, and the zone beside it"),),
-        note="Hours by NAVFAC P-405, 160 man-hours for 1000 sq ft, longer in the cold.",
+        note="Hours by NAVFAC P-405, 160 man-hours for 1000 sq ft, longer in the cold."
+        if own is None
+        else f"Hours by your own {own:g} units an hour and person, longer in the cold.",
         more={
             "quantity": {"amount": laid.to_order, "unit": "block", "per_hour": rate},
             "grouted": False, "element": height,

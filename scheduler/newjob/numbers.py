@@ -76,6 +76,7 @@ class Numbers:
     units_replaced: int
     cap_length: float
     scaffold_height: float
+    units_per_hour: float | None
     block_days: int
     grout_days: int
     window_days: int

@@ -17,7 +17,7 @@ from rules.amounts.bars import (
 )
 from rules.amounts.blocks import INCH_M, WallUnits, mortar_m3, wall_units
 from rules.amounts.closing import blanket_m2, cartridges, tape_m, top_cover_m2
-from rules.amounts.cribs import lift_steps
+from rules.amounts.cribs import Step, lift_steps
 from rules.amounts.grout import beam_grout_m3, core_grout_m3, cores_in
 from scheduler.newjob.numbers import DOOR_M, Numbers
 from scheduler.newjob.questions import Kind
@@ -55,6 +55,24 @@ class Counted:
 
     numbers: Numbers
     lines: tuple[Line, ...]
+    wall: WallUnits | None  # course by course and run by run; None: a repair
+    steps: tuple[Step, ...]  # of the lift, with the cribbing after each
+
+
+def counted(n: Numbers) -> Counted:
+    """Return the whole count of a job: what it takes, its courses, the steps of its lift."""
+    lifted = n.kind in {Kind.RAISED_HOUSE, Kind.STEM_WALL}
+    return Counted(
+        numbers=n,
+        lines=takeoff(n),
+        wall=None if n.kind is Kind.REPAIR else wall(n),
+        steps=lift(n) if lifted else (),
+    )
+
+
+def lift(n: Numbers) -> tuple[Step, ...]:
+    """Return the steps of the lift."""
+    return lift_steps(n.raise_height, step_m=n.step, towers=n.towers, timber_m=n.timber)
 
 
 def takeoff(n: Numbers) -> tuple[Line, ...]:
@@ -103,7 +121,7 @@ def _wall(n: Numbers) -> Iterator[Line]:
 
 
 def _lift(n: Numbers) -> Iterator[Line]:
-    steps = lift_steps(n.raise_height, step_m=n.step, towers=n.towers, timber_m=n.timber)
+    steps = lift(n)
     yield Line("beams", "lifting beams", n.beams, "count", 0, PRACTICE, "beams", n.steel_days)
     yield Line("jacks", "jacks", n.jacks, "count", 0, PRACTICE, "lift_1", n.steel_days)
     # each tower stands two layers high before the first step, to jack from
@@ -160,15 +178,14 @@ def _masonry(n: Numbers) -> Iterator[Line]:
         first,
         block,
     )
+    filled = core_grout_m3(cores(n), courses=n.courses, block=n.unit)
+    table = "inspector's handbook: 0.1344 cu ft a core and course, from memory"
+    what = f"grout in {cores(n)} cores"
+    yield Line("grout", what, filled, "m3", GROUT_WASTE, table, "grout", n.grout_days)
+    solid = "inspector's handbook: 1.12 cu yd fills 100 sq ft solid, from memory"
+    beam = grout_m3(n) - filled
     yield Line(
-        "grout",
-        "grout",
-        grout_m3(n),
-        "m3",
-        GROUT_WASTE,
-        "inspector's handbook: 0.1344 cu ft a core and course, from memory",
-        "grout",
-        n.grout_days,
+        "beam_grout", "grout in the bond beam", beam, "m3", GROUT_WASTE, solid, "top", n.grout_days
     )
     yield Line(
         "concrete",

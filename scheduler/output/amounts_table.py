@@ -8,6 +8,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from scheduler.newjob.answers import length_text
 from scheduler.newjob.order_units import net, ordered
 from scheduler.newjob.takeoff import Counted
 from scheduler.output.csv_text import csv_text
@@ -27,7 +28,38 @@ def amounts_table(counted: Counted) -> RenderableType:
         table.add_column(title, justify="right" if right else "left", overflow="fold")
     for row in _rows(counted):
         table.add_row(*row)
-    return Group(table, Text(NOTE))
+    return Group(table, *_wall(counted), *_steps(counted), Text(f"\n{NOTE}"))
+
+
+def _wall(counted: Counted) -> list[RenderableType]:
+    """Return one course, run by run."""
+    wall, units = counted.wall, counted.numbers.units
+    if wall is None:
+        return []
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("Run", "Length", "Whole", "Half", "Cut"):
+        table.add_column(title, justify="right")
+    for number, run in enumerate(wall.runs, 1):
+        length = length_text(run.length_m, units)
+        table.add_row(str(number), length, str(run.whole), str(run.half), str(run.cut))
+    return [Text(f"\nOne of {wall.courses} courses, run by run"), table]
+
+
+def _steps(counted: Counted) -> list[RenderableType]:
+    """Return the steps of the lift, with the cribbing after each."""
+    if not counted.steps:
+        return []
+    units = counted.numbers.units
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("Step", "Rise", "Raised", "Layers more", "Timbers more"):
+        table.add_column(title, justify="right")
+    for number, step in enumerate(counted.steps, 1):
+        rise, raised = (
+            length_text(value, units, small=True) for value in (step.rise_m, step.raised_m)
+        )
+        table.add_row(str(number), rise, raised, str(step.layers), str(step.timbers))
+    towers = counted.numbers.towers
+    return [Text(f"\nThe lift on {towers} towers, cribbing after each step"), table]
 
 
 def amounts_csv(counted: Counted) -> str:
@@ -55,7 +87,13 @@ def amounts_document(counted: Counted) -> Mapping[str, object]:
                 "source": line.source,
             }
         )
-    return {"version": "closein-amounts/1", "kind": counted.numbers.kind.value, "lines": lines}
+    return {
+        "version": "closein-amounts/1",
+        "kind": counted.numbers.kind.value,
+        "lines": lines,
+        "wall": counted.wall,
+        "steps": counted.steps,
+    }
 
 
 def _rows(counted: Counted) -> list[tuple[str, ...]]:

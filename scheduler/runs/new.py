@@ -8,7 +8,7 @@ from datetime import date
 from rules.errors import BadInput
 from scheduler.newjob.job_text import job_text
 from scheduler.newjob.numbers import numbers_of
-from scheduler.newjob.takeoff import Counted, takeoff
+from scheduler.newjob.takeoff import Counted, counted
 from scheduler.planning.job import Job
 
 
@@ -43,4 +43,4 @@ def amounts(job: Job) -> Counted:
     if not start:
         raise BadInput("built_from.start is missing; give the first day of work")
     numbers = numbers_of(job.built_from, today=date.fromisoformat(start))
-    return Counted(numbers, takeoff(numbers))
+    return counted(numbers)

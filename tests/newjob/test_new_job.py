@@ -170,8 +170,31 @@ def test_amounts_are_counted_again_from_the_file(
     assert lines["units"]["net"] == 270  # 120 ft at three quarters a foot, three courses
     assert lines["grout"]["order_unit"] == "yd3"
     assert all(line["source"] for line in lines.values())
+    assert lines["beam_grout"]["for_task"] == "top"
     text = table.read_text(encoding="utf-8")
     assert text.splitlines()[0].startswith("What,Net,To order")
     job = scheduler.jobfile.read(path)
     ordered = {order.what: order.amount for order in job.orders}
     assert ordered["units 8x8x16, whole"] == lines["units"]["order"]
+
+
+def test_courses_run_by_run_and_the_lift_step_by_step(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By hand: 36 ft is 27 units, 24 ft 18; 26 in. in steps of 16: two, 64 timbers at the end."""
+    path = made(tmp_path)
+    capsys.readouterr()
+    assert main(["amounts", str(path), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [run["whole"] for run in document["wall"]["runs"]] == [27, 18, 27, 18]
+    assert [step["timbers"] for step in document["steps"]] == [32, 64]
+    assert main(["amounts", str(path)]) == 0
+    out = capsys.readouterr().out
+    assert "run by run" in out
+    assert "cribbing after each step" in out
+
+
+def test_a_mason_s_own_rate_is_taken(tmp_path: Path) -> None:
+    """By hand: 270 units at 9 an hour and person, 3 people, 4 % slower at 40 F: 10.5 h."""
+    job = scheduler.jobfile.read(made(tmp_path, "--units-per-hour", "9"))
+    assert job.task("lay").duration_h == pytest.approx(10.5, abs=0.01)
