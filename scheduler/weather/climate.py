@@ -14,6 +14,7 @@ from rules.errors import Faults, WeatherFileFault
 from scheduler.planning.climate_years import ClimateYears, seasons
 from scheduler.planning.hours import Finding
 from scheduler.planning.job import Site
+from scheduler.weather.daily_grid import is_netcdf, read_daily_grid
 from scheduler.weather.files import LARGEST_FILE, bytes_of
 from scheduler.weather.hourly_csv import read_hourly_csv
 from scheduler.weather.json_text import decoded
@@ -38,6 +39,7 @@ from scheduler.weather.station_daily import (
 )
 from scheduler.weather.station_hourly import LONGEST_H, is_station_hours, read_station_hours
 from scheduler.weather.station_table import Table, days_of, numbers_of, placed, read_table
+from scheduler.weather.typical_years import is_epw, is_tmy3, read_typical_year
 
 FEWEST_YEARS: Final = 10  # fewer leave a one in ten chance without a year to show it
 STATION_HEADS: Final = ("STATION", "station", "location", "origin", "ID", "id")
@@ -82,7 +84,8 @@ def parse_climate(
     Parameters
     ----------
     raw
-        GHCN-Daily (``.dly``, long or wide CSV), a daily CSV, or an hourly CSV.
+        GHCN-Daily (``.dly``, long or wide CSV), a daily CSV, an hourly CSV, a typical year
+        (TMY3, EPW), or gridded daily NetCDF.
     file
         Its name, for messages.
     site
@@ -101,7 +104,8 @@ def parse_climate(
     Faults
         If the file cannot be used; one fault for each thing wrong.
     """
-    record = parse_record(raw, file, station=station, units=units)
+    here = site.latitude_deg, site.longitude_deg
+    record = parse_record(raw, file, station=station, units=units, at=here)
     hourly = (
         by_hour(record, site.latitude_deg, site.longitude_deg)
         if isinstance(record, DailyRecord)
@@ -127,13 +131,25 @@ def parse_climate(
 
 
 def parse_record(
-    raw: bytes, file: str, *, station: str = "", units: str = ""
+    raw: bytes,
+    file: str,
+    *,
+    station: str = "",
+    units: str = "",
+    at: tuple[float, float] | None = None,
 ) -> DailyRecord | HourlyRecord:
-    """Read a station's record as it is; takes and raises what :func:`parse_climate` does."""
+    """Read a record as it is; takes and raises what :func:`parse_climate` does.
+
+    ``at`` is the site's latitude and longitude, by which a grid's cell is found.
+    """
+    if is_netcdf(raw):
+        return read_daily_grid(raw, file, at)
     text = decoded(raw, file, LARGEST_FILE)
     identity = hashlib.sha256(raw).hexdigest()
     if is_dly(text):
         return read_dly(text, file, identity)
+    if is_tmy3(text) or is_epw(text):
+        return read_typical_year(raw, file)
     first = text[:4000].split("\n", 1)[0]
     if first.startswith("#") or "time" in (head.strip() for head in first.split(",")):
         return _house_hours(raw, file, identity)
@@ -148,7 +164,7 @@ def parse_record(
         return read_station_hours(table, identity, station, units)
     want = (
         "want daily highs, lows and rain, or hours: GHCN-Daily, a CSV with "
-        f"date and {', '.join(list(DAILY_COLUMNS)[:3])}, or an hourly CSV"
+        f"date and {', '.join(list(DAILY_COLUMNS)[:3])}, an hourly CSV, TMY3, EPW or daily NetCDF"
     )
     heads = ",".join(table.heads)[:60]
     raise Faults([WeatherFileFault(file, "the header", heads, want, line=1)])
@@ -156,8 +172,10 @@ def parse_record(
 
 def stations_of(raw: bytes, file: str) -> tuple[str, ...]:
     """Return the stations that a record names, in order; empty where it names none."""
+    if is_netcdf(raw):
+        return ()
     text = decoded(raw, file, LARGEST_FILE)
-    if is_dly(text):
+    if is_dly(text) or is_tmy3(text) or is_epw(text):
         return ()
     table = read_table(text, file)
     head = next((head for head in STATION_HEADS if table.has(head)), None)

@@ -33,6 +33,7 @@ NOT_INSTALLED: Final = "NetCDF files need the grids extra: pip install 'closein[
 MARK: Final = b"\x89HDF\r\n\x1a\n"
 CLASSIC: Final = b"CDF"
 LONGEST_D: Final = 366 * 300
+ROUNDED_MM: Final = 0.05  # negative amounts of reanalyses by their packing; common practice
 EARTH_M: Final = 6371008.8  # mean radius, IUGG
 SECONDS: Final = {"s": 1, "second": 1, "min": 60, "minute": 60, "h": 3600, "hr": 3600,
                   "hour": 3600, "d": 86400, "day": 86400}  # fmt: skip
@@ -48,7 +49,8 @@ UNITS: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
         **dict.fromkeys(("degf", "f", "fahrenheit"), (5.0 / 9.0, -160.0 / 9.0)),
     },
     "water": {
-        **dict.fromkeys(("kg m-2 s-1", "kg/m2/s", "kg m**-2 s**-1", "mm s-1", "mm/s"), (86400.0, 0.0)),
+        **dict.fromkeys(("kg m-2 s-1", "kg/m2/s", "kg m**-2 s**-1", "mm s-1", "mm/s"),
+                        (86400.0, 0.0)),
         **dict.fromkeys(("mm", "kg m-2", "kg m**-2", "mm/day", "mm day-1", "mm d-1", "mm/d",
                          "kg m-2 d-1", "kg m-2 day-1"), (1.0, 0.0)),
         **dict.fromkeys(("m", "m day-1", "m/day"), (1000.0, 0.0)),
@@ -291,7 +293,19 @@ class _Days:
                 continue
             factor, offset = UNITS[wanted.kind][unit]
             taken.add(wanted.column)
-            yield wanted.column, self._series(one, index) * factor + offset
+            values = self._series(one, index) * factor + offset
+            yield wanted.column, self._no_rounding(wanted, values)
+
+    def _no_rounding(self, wanted: Wanted, values: FloatArray) -> FloatArray:
+        """Return amounts with what packing has rounded to a little below zero as none."""
+        if wanted.kind not in ("water", "depth"):
+            return values
+        low = (values < 0.0) & (values > -ROUNDED_MM)
+        if low.any():
+            what = f"values down to {values[low].min():.2g} mm are rounding and taken as none"
+            self._findings.append(Finding(wanted.column, what, 24 * int(low.sum())))
+        kept: FloatArray = np.where(low, 0.0, values)
+        return kept
 
     def _series(self, one: Any, index: Mapping[str, int]) -> FloatArray:
         """Return a variable along time at the place, unpacked, gaps as NaN."""
