@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
 
-from rules.breaks import Break
+from rules.breaks import Break, Missing, calibrate
+from rules.curing import FreshWork
+from rules.errors import Faults
 from rules.units import convert
 from rules.verdict import FloatArray
+from scheduler.planning.fresh_work import CONCRETE, fresh_work
+from scheduler.planning.job import State, Task
 from scheduler.planning.log import Reading
+from scheduler.planning.problem import Frame
 
 STRENGTHS: Final = frozenset({"grout_strength", "concrete_strength"})
 
@@ -54,3 +60,69 @@ def _age(since_h: float, age_h: FloatArray | None) -> float | None:
     if not known.size or since_h > known[-1]:
         return None
     return float(np.interp(since_h, known, age_h[known]))
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMixes:
+    """Work whose strength follows breaks of its own mix, and what is to be said of the breaks."""
+
+    works: Mapping[str, FreshWork]  # by task
+    notes: tuple[str, ...]
+
+
+def own_mixes(frame: Frame) -> OwnMixes:
+    """Return the fresh work of a job with the curves that the logged breaks give.
+
+    Specimens are taken as cast when their task was finished and cured at 20 °C; those cured colder
+    were younger than that, so the curve is on the low side. A break names the place of its task,
+    or there is but one finished task of its kind. Its curve holds for every task of the same work
+    type, cement and specified strength. Breaks that cannot be true give no curve and a note.
+    """
+    works, notes = {}, []
+    for task in frame.job.tasks:
+        work, done = fresh_work(task, on_hand=frame.job.on_hand), frame.standing[task.id]
+        if work is None or done.state is not State.DONE or done.finished is None:
+            continue
+        broken = breaks_of(_of(frame, task), placed=done.finished)
+        if not broken:
+            continue
+        try:
+            fitted = calibrate(broken, specified_mpa=work.specified_mpa)
+        except Faults as faults:
+            notes += [f"breaks of {task.name} are not used: {fault}" for fault in faults.faults]
+            continue
+        if isinstance(fitted, Missing):
+            notes.append(f"breaks of {task.name} are not used yet: {fitted.text()} to come")
+            continue
+        notes.append(f"strength of {task.name} follows {fitted.planned_on.source}")
+        for other in frame.job.tasks:
+            same = fresh_work(other, on_hand=frame.job.on_hand)
+            if same is not None and _mix(other, same) == _mix(task, work):
+                works[other.id] = replace(same, model=fitted.planned_on)
+    return OwnMixes(works, tuple(notes))
+
+
+def _mix(task: Task, work: FreshWork) -> tuple[str, object, float]:
+    return task.work_type, task.element.get("cement"), work.specified_mpa
+
+
+def _of(frame: Frame, task: Task) -> list[Reading]:
+    """Return the breaks that belong to a finished task: by place, or as the only one of a kind."""
+    kind = f"{_kind(task)}_strength"
+    alike = [
+        other.id
+        for other in frame.job.tasks
+        if _kind(other) == _kind(task)
+        and frame.standing[other.id].state is State.DONE
+        and fresh_work(other) is not None
+    ]
+    return [
+        reading
+        for reading in frame.progress.readings
+        if reading.quantity == kind
+        and (reading.place == task.place if reading.place and task.place else alike == [task.id])
+    ]
+
+
+def _kind(task: Task) -> str:
+    return "concrete" if task.work_type in CONCRETE else "grout"

@@ -28,6 +28,7 @@ from scheduler.planning.job import Job, State, Task
 from scheduler.planning.job_gates import GateWeather, JobGates, job_gates
 from scheduler.planning.known_facts import KnownFacts
 from scheduler.planning.log import Progress
+from scheduler.planning.logged_breaks import OwnMixes, own_mixes
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
@@ -95,7 +96,8 @@ def plan_job(
     traces = weather_from(members_of(forecast))
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
-    problem = _problem(frame, judged, traces)
+    mixes = own_mixes(frame)
+    problem = _problem(frame, judged, traces, mixes)
     plan = solve(problem)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found = None
@@ -109,6 +111,7 @@ def plan_job(
             more=() if judged.stale else work_runs_out(_closing(frame, judged)),
         )
     answer = _answer(frame, judged, plan, found, now)
+    answer = replace(answer, notes=(*answer.notes, *mixes.notes))
     if climate is not None:
         answer = replace(answer, notes=(*_about(climate), *answer.notes))
     return Planned(answer, plan, problem, frame, traces)
@@ -218,13 +221,13 @@ def _task(
     )
 
 
-def _problem(frame: Frame, judged: _Judged, traces: Scenarios) -> Problem:
+def _problem(frame: Frame, judged: _Judged, traces: Scenarios, mixes: OwnMixes) -> Problem:
     """Return the problem: the forecast's hours as they stand, waits for weather after them.
 
     A column that neither forecast nor past years have past the forecast's end cannot be waited
     for; the answer's notes name it.
     """
-    strength = _strength(frame, judged, traces)
+    strength = _strength(frame, judged, traces, mixes)
     tables = Tables(
         workable={name: told.by_hour <= MAY for name, told in judged.told.items()},
         may_start={
@@ -255,7 +258,7 @@ def _problem(frame: Frame, judged: _Judged, traces: Scenarios) -> Problem:
     return with_waits(problem, waits)
 
 
-def _strength(frame: Frame, judged: _Judged, traces: Scenarios) -> JobGates:
+def _strength(frame: Frame, judged: _Judged, traces: Scenarios, mixes: OwnMixes) -> JobGates:
     """Return the ready tables of strength gates, and the starts whose work would freeze.
 
     Hours past what is known give no strength. Work that was done before now has only the strength
@@ -265,7 +268,7 @@ def _strength(frame: Frame, judged: _Judged, traces: Scenarios) -> JobGates:
         name: np.concatenate([np.atleast_2d(told.finish), np.atleast_2d(judged.many[name].finish)])
         for name, told in judged.told.items()
     }
-    return job_gates(frame, weather=GateWeather(traces.table), finish=finish)
+    return job_gates(frame, weather=GateWeather(traces.table), finish=finish, works=mixes.works)
 
 
 def _answer(
