@@ -23,9 +23,10 @@ from scheduler.planning.closing_work import work_runs_out
 from scheduler.planning.ensemble_line import members_of
 from scheduler.planning.envelope import hour_opened, open_parts
 from scheduler.planning.exposure_readings import as_found
+from scheduler.planning.gate_weather import gate_weather
 from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
-from scheduler.planning.job_gates import GateWeather, JobGates, job_gates
+from scheduler.planning.job_gates import JobGates, job_gates
 from scheduler.planning.known_facts import KnownFacts
 from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
@@ -53,7 +54,7 @@ class Planned:
     weather: Scenarios
 
 
-def plan_job(
+def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     job: Job,
     *,
     book: Book,
@@ -63,6 +64,7 @@ def plan_job(
     now: datetime,
     seed: int,
     count: int,
+    observed: HourlyTable | None = None,
 ) -> Planned:
     """Return the rest of the schedule, the latest safe close-in date and the margin.
 
@@ -79,6 +81,8 @@ def plan_job(
         UTC.
     seed, count
         Of the scenarios.
+    observed : HourlyTable, optional
+        Weather that finished work has been through; hours it lacks give no strength.
     """
     zero, _ = planned_hours(job, now)
 
@@ -97,7 +101,7 @@ def plan_job(
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     mixes = own_mixes(frame)
-    problem = _problem(frame, judged, traces, mixes)
+    problem = _problem(frame, judged, traces, mixes, observed)
     plan = solve(problem)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found = None
@@ -221,13 +225,19 @@ def _task(
     )
 
 
-def _problem(frame: Frame, judged: _Judged, traces: Scenarios, mixes: OwnMixes) -> Problem:
+def _problem(
+    frame: Frame,
+    judged: _Judged,
+    traces: Scenarios,
+    mixes: OwnMixes,
+    observed: HourlyTable | None,
+) -> Problem:
     """Return the problem: the forecast's hours as they stand, waits for weather after them.
 
     A column that neither forecast nor past years have past the forecast's end cannot be waited
     for; the answer's notes name it.
     """
-    strength = _strength(frame, judged, traces, mixes)
+    strength = _strength(frame, judged, traces, mixes, observed)
     tables = Tables(
         workable={name: told.by_hour <= MAY for name, told in judged.told.items()},
         may_start={
@@ -258,17 +268,28 @@ def _problem(frame: Frame, judged: _Judged, traces: Scenarios, mixes: OwnMixes) 
     return with_waits(problem, waits)
 
 
-def _strength(frame: Frame, judged: _Judged, traces: Scenarios, mixes: OwnMixes) -> JobGates:
+def _strength(
+    frame: Frame,
+    judged: _Judged,
+    traces: Scenarios,
+    mixes: OwnMixes,
+    observed: HourlyTable | None,
+) -> JobGates:
     """Return the ready tables of strength gates, and the starts whose work would freeze.
 
-    Hours past what is known give no strength. Work that was done before now has only the strength
-    gained from now on.
+    Hours past what is known give no strength. Work that was done before now has the strength of
+    what was observed and read since, and none for hours that nobody knows.
     """
     finish = {
         name: np.concatenate([np.atleast_2d(told.finish), np.atleast_2d(judged.many[name].finish)])
         for name, told in judged.told.items()
     }
-    return job_gates(frame, weather=GateWeather(traces.table), finish=finish, works=mixes.works)
+    return job_gates(
+        frame,
+        weather=gate_weather(frame, traces.table, observed),
+        finish=finish,
+        works=mixes.works,
+    )
 
 
 def _answer(

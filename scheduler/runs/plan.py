@@ -63,4 +63,5 @@ def planned_of(
         now=gathered.now,
         seed=desk.seed,
         count=desk.scenarios,
+        observed=None if gathered.observed is None else gathered.observed.table,
     )
