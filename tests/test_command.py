@@ -267,3 +267,18 @@ def test_the_picture_in_the_readme_is_what_the_demo_prints(tmp_path: Path) -> No
     assert done.returncode == 0
     kept = (DEMO / "demo.svg").read_text(encoding="utf-8")
     assert made.read_text(encoding="utf-8") == kept
+
+
+def test_past_years_that_end_before_the_season_give_no_date(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The made years hold September to December; a season into March has no whole one."""
+    text = job.read_text(encoding="utf-8")
+    job.write_text(text.replace("season_end: 2026-12-31", "season_end: 2027-03-31"), "utf-8")
+    code, out, _ = run(
+        capsys, "plan", job, "--weather", WEATHER, "--climate", CLIMATE, "--at", AT, "--json"
+    )
+    plan = json.loads(out)["plan"]
+    assert code == 0
+    assert plan["date"] is None
+    assert any("no whole past year for this season" in note for note in plan["notes"])

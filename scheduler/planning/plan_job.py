@@ -98,6 +98,11 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         )
 
     traces = weather_from(members_of(forecast))
+    unfit: tuple[str, ...] = ()
+    if climate is not None and not traces.years:  # past years that end in the season tell nothing
+        unfit = (*_about(climate), *traces.notes)
+        climate = None
+        traces = weather_from(members_of(forecast))
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     mixes = own_mixes(frame)
@@ -118,6 +123,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     answer = replace(answer, notes=(*answer.notes, *mixes.notes))
     if climate is not None:
         answer = replace(answer, notes=(*_about(climate), *answer.notes))
+    answer = replace(answer, notes=(*unfit, *answer.notes))
     return Planned(answer, plan, problem, frame, traces)
 
 
