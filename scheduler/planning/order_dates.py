@@ -49,6 +49,7 @@ def order_dates(
     lines: Iterable[PlanLine],
     weather: Scenarios,
     *,
+    early: Mapping[str, datetime],
     hour_zero: datetime,
     now: datetime,
 ) -> OrderDates:
@@ -59,13 +60,18 @@ def order_dates(
     job : Job
     lines : PlanLine
         Every task of the job in the plan, with its odds where they are known.
+    early : mapping
+        Start of each task in a plan that waits only for the weather of one scenario in ten; empty
+        without past years.
     weather : Scenarios
         ``(scenarios, hours)`` from ``hour_zero``, UTC.
     hour_zero, now : datetime
     """
     by_id = {line.id: line for line in lines}
     rows = [
-        _row(job, order, by_id, now=now) for order in job.orders if not by_id[order.for_task].done
+        _row(job, order, by_id, early, now=now)
+        for order in job.orders
+        if not by_id[order.for_task].done
     ]
     rows.sort(key=lambda row: (row.order_by is None, row.order_by or date.max, row.order.what))
     return OrderDates(tuple(rows), first_cold_night(job, weather, hour_zero))
@@ -85,23 +91,23 @@ def first_cold_night(job: Job, weather: Scenarios, hour_zero: datetime) -> date 
     return days.days[int(number)]
 
 
-def _row(job: Job, order: Order, by_id: Mapping[str, PlanLine], *, now: datetime) -> OrderDate:
+def _row(
+    job: Job,
+    order: Order,
+    by_id: Mapping[str, PlanLine],
+    early: Mapping[str, datetime],
+    *,
+    now: datetime,
+) -> OrderDate:
     line = by_id[order.for_task]
     if line.start is None:
         return OrderDate(order, line.name, None, None, None)
-    earliest = _earliest(line)
+    earliest = early.get(line.id)
     zone = ZoneInfo(job.site.time_zone)
     day_needed = min(line.start, earliest or line.start).astimezone(zone).date()
     order_by = _workday_before(job, day_needed - timedelta(days=1 + order.lead_days))
     late = order_by < now.astimezone(zone).date()
     return OrderDate(order, line.name, line.start, earliest, order_by, late)
-
-
-def _earliest(line: PlanLine) -> datetime | None:
-    """Return the start in one of ten scenarios: that finish less the task's own span."""
-    if line.early is None or line.start is None or line.finish is None:
-        return None
-    return line.early - (line.finish - line.start)
 
 
 def _workday_before(job: Job, day: date) -> date:

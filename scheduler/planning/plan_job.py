@@ -65,6 +65,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     seed: int,
     count: int,
     observed: HourlyTable | None = None,
+    share: float = MIDDLE,
 ) -> Planned:
     """Return the rest of the schedule, the latest safe close-in date and the margin.
 
@@ -81,6 +82,9 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         UTC.
     seed, count
         Of the scenarios.
+    share
+        Of the scenarios whose weather is waited for past the forecast: the middle, or less for
+        how early it could be.
     observed : HourlyTable, optional
         Weather that finished work has been through; hours it lacks give no strength.
     """
@@ -106,7 +110,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     mixes = own_mixes(frame)
-    problem = _problem(frame, judged, traces, mixes, observed)
+    problem = _problem(frame, judged, traces, mixes, observed, share)
     plan = solve(problem)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found = None
@@ -237,6 +241,7 @@ def _problem(
     traces: Scenarios,
     mixes: OwnMixes,
     observed: HourlyTable | None,
+    share: float,
 ) -> Problem:
     """Return the problem: the forecast's hours as they stand, waits for weather after them.
 
@@ -266,7 +271,7 @@ def _problem(
         name: weather_wait(
             np.atleast_2d(many.finish),
             judged.told[name].finish,
-            share=MIDDLE,
+            share=share,
             horizon=judged.tail_from,
         )
         for name, many in judged.many.items()

@@ -7,7 +7,7 @@ from dataclasses import replace
 from rules.book import Book
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.job_book import job_book
-from scheduler.planning.plan_job import Planned, plan_job, planned_hours
+from scheduler.planning.plan_job import MIDDLE, Planned, plan_job, planned_hours
 from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
 
@@ -51,9 +51,14 @@ def _given_before(desk: Desk) -> RawWeather | None:
 
 
 def planned_of(
-    desk: Desk, gathered: Gathered, climate: ClimateYears | None, book: Book
+    desk: Desk,
+    gathered: Gathered,
+    climate: ClimateYears | None,
+    book: Book,
+    *,
+    share: float = MIDDLE,
 ) -> Planned:
-    """Plan what was gathered."""
+    """Plan what was gathered, waiting for the weather of that share of scenarios."""
     return plan_job(
         gathered.job,
         book=book,
@@ -64,4 +69,5 @@ def planned_of(
         seed=desk.seed,
         count=desk.scenarios,
         observed=None if gathered.observed is None else gathered.observed.table,
+        share=share,
     )

@@ -11,10 +11,11 @@ from scheduler.planning.curing_sheet import SheetLine, sheet_lines
 from scheduler.planning.job import Job, Task
 from scheduler.planning.job_book import job_book
 from scheduler.planning.measured import ProbeTrace
-from scheduler.planning.order_dates import order_dates
 from scheduler.planning.sheet_parts import SheetParts, TemperatureRecord
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
+from scheduler.runs.orders import dates_of
+from scheduler.runs.plan import with_climate
 from scheduler.runs.weather_days import weather_day_record
 
 # Work whose temperatures an inspector asks for.
@@ -33,6 +34,7 @@ def sheets(desk: Desk) -> SheetParts:
     """
     morning = brief(desk)
     planned, gathered = morning.planned, morning.today.gathered
+    gathered, climate = with_climate(desk, gathered)
     contract = any(paper.kind == "contract" for paper in desk.job.documents)
     return SheetParts(
         at=desk.now,
@@ -41,13 +43,7 @@ def sheets(desk: Desk) -> SheetParts:
         answers=morning.today.answers,
         plan=planned.answer,
         progress=gathered.progress,
-        orders=order_dates(
-            desk.job,
-            planned.answer.tasks,
-            planned.weather,
-            hour_zero=planned.frame.hour_zero,
-            now=desk.now,
-        ),
+        orders=dates_of(desk, gathered, climate, planned),
         records=_records(desk.job, morning),
         lost=weather_day_record(desk) if contract else (),
     )

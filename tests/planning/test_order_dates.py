@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+import scheduler.jobfile
 from scheduler.cli import main
+from scheduler.output.orders_table import order_rows
+from scheduler.planning import order_dates as module
+from scheduler.planning.plan_answer import PlanLine
 from tests.mild_weather import mild_forecast, mild_years
 
 JOB = """\
@@ -81,3 +85,31 @@ def test_a_job_without_orders_says_so(
     job.write_text(JOB.split("orders:", maxsplit=1)[0], encoding="utf-8")
     assert main(asked) == 2
     assert "has no orders" in capsys.readouterr().err
+
+
+def test_the_day_is_that_of_the_earliest_start_in_one_of_ten_scenarios(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By hand: sheathing planned on Mon 28 Sep could begin on Wed 23.
+
+    The evening before is Tue 22, less 7 days Tue 15, less 21 days Tue 1 Sep.
+    """
+    monkeypatch.setattr(module, "first_cold_night", lambda *_: None)
+    job = scheduler.jobfile.parse(JOB, file="made")
+    start = datetime(2026, 9, 28, 11, tzinfo=UTC)
+    lines = [
+        PlanLine(task.id, task.name, task.work_type, start, start, None, done=task.id == "done")
+        for task in job.tasks
+    ]
+    found = module.order_dates(
+        job,
+        lines,
+        None,  # the weather is looked at for the first cold night alone
+        early={"b": datetime(2026, 9, 23, 11, tzinfo=UTC)},
+        hour_zero=start,
+        now=datetime(2026, 9, 14, 10, tzinfo=UTC),
+    )
+    rows = {row.order.what: row for row in found.rows}
+    assert rows["=boards"].order_by == date(2026, 9, 15)
+    assert rows["trusses"].order_by == date(2026, 9, 1)
+    assert "as early as" in order_rows(found, job)[0][4]
