@@ -27,13 +27,29 @@ TAKEN: Final = {
 
 
 @dataclass(frozen=True, slots=True)
+class BandWords:
+    """One band in words: its range, what it allows, what it asks."""
+
+    range: str
+    allows: str
+    asks: str
+
+    def __str__(self) -> str:
+        return f"{self.range}: {self.allows}{self.asks}"
+
+    def marked(self) -> str:
+        """Return the same in Markdown, what it allows in bold."""
+        return f"{self.range}: **{self.allows}**{self.asks}"
+
+
+@dataclass(frozen=True, slots=True)
 class Line:
     """One row of the book in words."""
 
     row: Row
     looks_at: str  # the quantity, how it is taken and over which hours
     holds_when: str  # empty: always
-    bands: tuple[str, ...]  # from low to high, each with its outcome and what it asks
+    bands: tuple[BandWords, ...]  # from low to high
     asks: str  # whatever the band
     source: str  # title, edition and clause
     marks: str  # compare with the adopted edition; overridden by; confirmed by
@@ -139,13 +155,13 @@ def _unit(unit: str) -> str:
     return f" {symbol}" if symbol else ""
 
 
-def _bands(row: Row) -> Iterable[str]:
+def _bands(row: Row) -> Iterable[BandWords]:
     before: Band | None = None
     for band in row.bands:
         asked = [text for text in (band.says, _asks(band)) if text]
         told = f": {'; '.join(asked)}" if asked else ""
         call = f", {band.call}" if band.call else ""
-        yield f"{_range(row, before, band)}: **{WORDS[band.outcome]}{call}**{told}"
+        yield BandWords(_range(row, before, band), f"{WORDS[band.outcome]}{call}", told)
         before = band
 
 
@@ -262,7 +278,7 @@ def _entry(told: Line) -> str:
         f"looks at: {told.looks_at}",
         f"when: {told.holds_when}" if told.holds_when else "",
         f"asks: {told.asks}" if told.asks else "",
-        *told.bands,
+        *(band.marked() for band in told.bands),
         f"source: {told.source}",
         f"*{told.marks}*" if told.marks else "",
     ]

@@ -91,5 +91,12 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     return folded[found[0]] if found else None
 
 
+def meant(name: str, known: Iterable[str]) -> str:
+    """Return what to say of a name that is not known: the nearest one, else all there are."""
+    names = list(known)
+    near = nearest(name, names)
+    return f"did you mean {near}?" if near else f"known: {', '.join(names)}"
+
+
 def _folded(name: str) -> str:
     return name.strip().casefold().replace("-", "_").replace(" ", "_")

@@ -26,13 +26,13 @@ from scheduler.runs.desk import STATIONS, Desk, Incoming, RawWeather, gather
 from scheduler.settings import Settings, settings
 
 if TYPE_CHECKING:
+    from scheduler.planning.measured import ProbeTrace
     from scheduler.weather.sources import Network
 
 NWS = "nws"
 KEPT = "kept"
 OF_JOB = "job"
 DEMO_AT = "2026-11-09T06:00"
-CONCRETE = ("place_footing", "place_slab", "finish_slab")  # else masonry is read
 COUNTED = ("numpy", "ortools", "pydantic")  # libraries an answer depends on
 
 
@@ -170,12 +170,12 @@ def moment(text: str, job: Job) -> datetime:
 
 
 def text_of(path: Path) -> bytes:
-    """Return the bytes of a file of entries.
+    """Return the bytes of a file that a person wrote: job, entries, list of tasks.
 
     Raises
     ------
     JobFileFault
-        If it is not there, not a file, or larger than any list of entries; it is then not read.
+        If it is not there, not a file, or larger than any such file; it is then not read.
     """
     return scheduler.jobfile.load(path)
 
@@ -185,60 +185,23 @@ def local_today() -> date:
     return datetime.now().astimezone().date()
 
 
-def write_bytes(path: Path, data: bytes) -> None:
-    """Write a picture.
+def logger_trace(path: Path, job: Job, clock: str) -> ProbeTrace:
+    """Read a logger's export.
 
     Raises
     ------
     BadInput
-        If it cannot be written.
-    """
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        raise BadInput(f"{path}: {error.strerror or error}") from error
-
-
-def logger_entries(
-    path: Path, job: Job, *, task: str | None, place: str | None, clock: str
-) -> list[dict[str, object]]:
-    """Return a logger's hours as entries of the log, the coldest probe's.
-
-    Raises
-    ------
-    BadInput
-        If no task is named, or it is not the job's.
+        If no logger's clock runs so.
     Faults
         If the file cannot be read.
     """
-    from scheduler.planning.measured import log_entries
     from scheduler.weather.logger_clock import Clock
     from scheduler.weather.logger_file import read_logger
 
-    tasks = {one.id: one for one in job.tasks}
-    if task not in tasks:
-        raise BadInput(f"--temps needs --task: the work it was read in, one of {', '.join(tasks)}")
     if clock not in set(Clock):
         raise BadInput(f"--logger-clock is {clock!r}; want one of {', '.join(Clock)}")
     raw = scheduler.jobfile.load(path)
-    trace = read_logger(raw, str(path), time_zone=job.site.time_zone, clock=Clock(clock))
-    concrete = tasks[task].work_type in CONCRETE
-    quantity = "concrete_temperature" if concrete else "masonry_temperature"
-    return log_entries(trace, quantity=quantity, place=place or tasks[task].place)
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a file.
-
-    Raises
-    ------
-    BadInput
-        If it cannot be written.
-    """
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise BadInput(f"{path}: {error.strerror or error}") from error
+    return read_logger(raw, str(path), time_zone=job.site.time_zone, clock=Clock(clock))
 
 
 @contextmanager

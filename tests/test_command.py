@@ -282,3 +282,21 @@ def test_past_years_that_end_before_the_season_give_no_date(
     assert code == 0
     assert plan["date"] is None
     assert any("no whole past year for this season" in note for note in plan["notes"])
+
+
+def test_links_that_lead_back_along_many_ways_are_followed_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Twenty layers of three tasks, each after all of the layer before: 3 to the 20 ways."""
+    tasks = [
+        f"  - {{id: t{layer}_{n}, work_type: framing, duration_h: 1, after: [{before}]}}"
+        for layer in range(20)
+        for n in range(3)
+        for before in [", ".join(f"t{layer - 1}_{m}" for m in range(3)) if layer else ""]
+    ]
+    head = (DEMO / "job.yaml").read_text(encoding="utf-8").split("crews:")[0]
+    path = tmp_path / "job.yaml"
+    path.write_text(head + "tasks:\n" + "\n".join(tasks) + "\n", encoding="utf-8")
+    code, out, _ = run(capsys, "today", path, "--weather", WEATHER, "--at", AT, "--json")
+    assert code == 0
+    assert len(json.loads(out)["tasks"]) == 60

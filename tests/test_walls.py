@@ -41,7 +41,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/startup.py": EDGE
     | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"}
     | {"scheduler.runs"},
-    "scheduler/newjob": {"rules", "scheduler.newjob", "numpy"},
+    "scheduler/newjob": {"rules", "scheduler.newjob", "scheduler.planning", "numpy"},
     "scheduler/cli.py": {"rules", "scheduler.commands", "typer"},
     "scheduler/commands": EDGE
     | {

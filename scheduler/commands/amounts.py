@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
-
-from scheduler.commands.options import AsJson, JobFile, show_or_dump
+from scheduler.commands.options import AsJson, Csv, JobFile, show_or_dump
 
 
 def amounts(
     job: JobFile,
-    csv: Annotated[
-        Path | None, typer.Option("--csv", metavar="FILE", help="Also write it as CSV.")
-    ] = None,
+    csv: Csv = None,
     as_json: AsJson = False,
 ) -> None:
     """Count blocks, grout, bars, cribbing and covers, each with its source."""
     import scheduler.jobfile
     from scheduler.output.amounts_table import amounts_csv, amounts_document, amounts_table
+    from scheduler.output.files import write_file
     from scheduler.runs.new import amounts as run
-    from scheduler.startup import write_text
 
     read = scheduler.jobfile.read(job)
     counted = run(read)
     if csv is not None:
-        write_text(csv, amounts_csv(counted))
+        write_file(csv, amounts_csv(counted))
     show_or_dump(
         as_json,
         amounts_document(counted),

@@ -7,36 +7,22 @@ from typing import Annotated
 
 import typer
 
-from scheduler.commands.options import (
-    AsJson,
-    At,
-    Climate,
-    JobFile,
-    Observed,
-    Store,
-    Weather,
-    show_or_dump,
-)
+from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_dump
 
 
+@of_a_job()
 def brief(
-    job: JobFile,
+    desk: Desk,
     out: Annotated[Path, typer.Option("--out", metavar="FOLDER")] = Path(),
-    weather: Weather = "job",
-    observed: Observed = None,
-    climate: Climate = None,
-    at: At = None,
-    store: Store = None,
     as_json: AsJson = False,
 ) -> None:
     """Write the morning message as text and HTML files."""
-    from scheduler.output.brief_message import brief_document, write_brief
+    from scheduler.output.brief_message import brief_document, brief_files
+    from scheduler.output.files import write_folder
     from scheduler.runs.brief import brief as run
-    from scheduler.startup import Options, open_desk
 
-    desk = open_desk(Options(job, weather, observed, climate, at, store))
     made = run(desk)
-    files = write_brief(made.brief, made.planned.answer, desk.job, out)
+    files = write_folder(out, brief_files(made.brief, made.planned.answer, desk.job))
     wrote = "\n".join([made.brief.subject, *(f"wrote {path}" for path in files)])
     document = brief_document(made.brief, made.planned.answer, files)
     show_or_dump(as_json, document, lambda: wrote, desk.job.site.time_zone)

@@ -15,9 +15,10 @@ def demo(
 ) -> None:
     """Run the main job on a made scenario, without a network."""
     from scheduler.output.demo_show import DemoSeen, demo_parts, demo_picture
+    from scheduler.output.files import write_file
     from scheduler.output.screen import show, waiting
     from scheduler.runs.demo import demo as run
-    from scheduler.startup import demo_desk, write_text
+    from scheduler.startup import demo_desk
 
     with demo_desk() as desk:
         with waiting("Planning"):
@@ -35,4 +36,4 @@ def demo(
         )
     show(demo_parts(seen))
     if picture is not None:
-        write_text(picture, demo_picture(seen))
+        write_file(picture, demo_picture(seen))

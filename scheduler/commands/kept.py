@@ -7,23 +7,20 @@ from typing import Annotated
 
 import typer
 
-from scheduler.commands.options import At, JobFile, Store
+from scheduler.commands.options import Desk, of_a_job
 
 
+@of_a_job(weather="kept", without=("weather", "observed", "climate"))
 def kept(
-    job: JobFile,
+    desk: Desk,
     number: Annotated[
         int | None, typer.Option(metavar="NUMBER", help="Print this answer as it was given.")
     ] = None,
-    at: At = None,
-    store: Store = None,
 ) -> None:
     """List the answers that were given, or print one again, byte for byte."""
     from scheduler.output.kept_table import kept_table
     from scheduler.output.screen import show
-    from scheduler.startup import Options, open_desk
 
-    desk = open_desk(Options(job, "kept", at=at, store=store))
     if number is not None:
         sys.stdout.write(desk.store.decision(desk.job.id, number).answer.decode() + "\n")
         return

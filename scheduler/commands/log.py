@@ -7,11 +7,12 @@ from typing import Annotated
 
 import typer
 
-from scheduler.commands.options import AsJson, At, Climate, JobFile, Store, Weather, show_or_dump
+from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_dump
 
 
+@of_a_job(weather="kept")
 def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
-    job: JobFile,
+    desk: Desk,
     started: Annotated[str | None, typer.Option(metavar="TASK")] = None,
     finished: Annotated[str | None, typer.Option(metavar="TASK")] = None,
     hours_left: Annotated[
@@ -45,18 +46,14 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     ] = "local",
     who: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
     when: Annotated[str | None, typer.Option(metavar="TIME", help="When it happened.")] = None,
-    weather: Weather = "kept",
-    climate: Climate = None,
-    at: At = None,
-    store: Store = None,
     no_plan: Annotated[bool, typer.Option("--no-plan", help="Only write it down.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Write down what happened on site, replan, and say what moved."""
     from scheduler.output.log_table import log_document, log_table
-    from scheduler.runs.log import entries_given
+    from scheduler.runs.log import entries_given, logger_given
     from scheduler.runs.log import log as run
-    from scheduler.startup import Options, logger_entries, open_desk, text_of
+    from scheduler.startup import logger_trace, text_of
 
     given = entries_given(
         {"started": started, "finished": finished, "hours_left": hours_left, "lost": lost}
@@ -64,9 +61,9 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
         {"cause": cause, "task": task, "unit": unit, "place": place, "who": who, "when": when},
         entries is not None or temps is not None,
     )
-    desk = open_desk(Options(job, weather, None, climate, at, store))
     if temps is not None:
-        given = logger_entries(temps, desk.job, task=task, place=place, clock=logger_clock)
+        trace = logger_trace(temps, desk.job, logger_clock)
+        given = logger_given(desk.job, trace, task=task, place=place)
     done = run(desk, text_of(entries) if entries else given, replan=not no_plan)
     before = done.before.answer if done.before else None
     after = done.after.answer if done.after else None

@@ -9,9 +9,8 @@ from typing import Annotated, Any
 
 import typer
 
+from scheduler.commands.options import option, take
 from scheduler.newjob.questions import Question, questions
-
-PANEL = "Answers; in {} for a bare number"
 
 
 def new(
@@ -28,8 +27,9 @@ def new(
     import scheduler.jobfile
     from rules.errors import BadInput
     from scheduler.newjob.questions import Kind, asked
+    from scheduler.output.files import write_file
     from scheduler.runs.new import new as run
-    from scheduler.startup import local_today, write_text
+    from scheduler.startup import local_today
 
     if out.exists() and not force:
         raise BadInput(f"{out} is there already; give another --out, or --force")
@@ -38,7 +38,7 @@ def new(
         given = _ask(given)
     text = run(given, today=local_today())
     job = scheduler.jobfile.parse(text, file=str(out))
-    write_text(out, text)
+    write_file(out, text)
     kind = Kind(given.get("kind", Kind.RAISED_HOUSE))
     missing = {"latitude", "longitude", "place"} & {q.key for q in asked(kind)} - set(given)
     if missing:
@@ -61,14 +61,12 @@ def _ask(given: dict[str, str]) -> dict[str, str]:
         if question.key in told or question not in asked(kind):
             continue
         units = told.get("units", "us")
-        while True:
-            text = _prompt(question, units)
-            try:
-                read(question, text, units)
-            except AnswerFault as fault:
-                sys.stderr.write(f"closein: {fault}\n")
-                continue
-            break
+        try:
+            read(question, text := _prompt(question, units), units)
+        except AnswerFault as fault:
+            sys.stderr.write(f"closein: {fault}\n")
+            pending.insert(0, question)
+            continue
         if text:
             told[question.key] = text
     return told
@@ -81,37 +79,19 @@ def _prompt(question: Question, units: str) -> str:
     return str(typer.prompt(asked, default=default, show_default=bool(default))).strip()
 
 
-def _options() -> list[inspect.Parameter]:
+def _asked_as_options() -> list[inspect.Parameter]:
     """Return one option for each question, so that any answer can be given without asking."""
-    return [
-        inspect.Parameter(
-            question.key,
-            inspect.Parameter.KEYWORD_ONLY,
-            default=None,
-            annotation=Annotated[
-                str | None,
-                typer.Option(
-                    f"--{question.key.replace('_', '-')}",
-                    metavar=question.form.value.upper(),
-                    help=_help(question),
-                ),
-            ],
-        )
-        for question in questions()
-    ]
+    return [option(question.key, _kind(question), None) for question in questions()]
 
 
-def _help(question: Question) -> str:
-    default = f" [{question.default}]" if question.default else ""
-    return f"{question.ask}{default}"
+def _kind(question: Question) -> Any:
+    told = typer.Option(
+        f"--{question.key.replace('_', '-')}",
+        metavar=question.form.value.upper(),
+        help=question.ask + (f" [{question.default}]" if question.default else ""),
+    )
+    return Annotated[str | None, told]
 
 
-def _with_options(command: Any) -> None:  # a function's signature is typed as Any
-    signature = inspect.signature(command, eval_str=True)
-    fixed = [p for p in signature.parameters.values() if p.kind is not p.VAR_KEYWORD]
-    told = [p.replace(kind=p.KEYWORD_ONLY) for p in fixed] + _options()
-    command.__signature__ = signature.replace(parameters=told)
-    command.__annotations__ = {p.name: p.annotation for p in told} | {"return": None}
-
-
-_with_options(new)
+*_own, _answers = inspect.signature(new, eval_str=True).parameters.values()
+take(new, [*_own, *_asked_as_options()])

@@ -2,36 +2,18 @@
 
 from __future__ import annotations
 
-from scheduler.commands.options import (
-    AsJson,
-    At,
-    Climate,
-    JobFile,
-    Observed,
-    Store,
-    Weather,
-    show_or_print,
-)
+from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_print
 
 
-def plan(
-    job: JobFile,
-    weather: Weather = "job",
-    observed: Observed = None,
-    climate: Climate = None,
-    at: At = None,
-    store: Store = None,
-    as_json: AsJson = False,
-) -> None:
+@of_a_job()
+def plan(desk: Desk, as_json: AsJson = False) -> None:
     """Rebuild the schedule; say the close-in date, the latest safe one and the margin."""
     from scheduler.output.answer_json import dump
     from scheduler.output.plan_table import plan_document, plan_table
     from scheduler.output.screen import waiting
     from scheduler.runs.desk import keep_answer
     from scheduler.runs.plan import plan as run
-    from scheduler.startup import Options, open_desk
 
-    desk = open_desk(Options(job, weather, observed, climate, at, store))
     with waiting("Planning"):
         planned, gathered = run(desk)
     text = dump(plan_document(planned.answer, desk.job), desk.job.site.time_zone)

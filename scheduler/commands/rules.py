@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,6 +16,9 @@ from scheduler.commands.options import (
     Weather,
     show_or_dump,
 )
+
+if TYPE_CHECKING:
+    from scheduler.startup import Options
 
 UTC = "UTC"
 
@@ -46,20 +49,23 @@ def rules(  # noqa: PLR0913, PLR0917 - one option for each way to ask
 ) -> None:
     """Print the rule book, by work, edition or source; or walk one verdict with --why."""
     if why is not None:
-        _why(why, weather, observed, climate, at, store, as_json)
+        from scheduler.startup import Options
+
+        job, task = why
+        _why(Options(job, weather, observed, climate, at, store), task, as_json)
         return
-    from rules.book import DEFAULT_EDITION
+    from rules.book import DEFAULT_EDITION, load_book
     from scheduler.output.rules_table import (
         difference_document,
         difference_table,
         rules_document,
         rules_table,
     )
-    from scheduler.runs.rules import book_of, difference, rows_of
+    from scheduler.runs.rules import difference, rows_of
 
-    book = book_of(edition or DEFAULT_EDITION)
+    book = load_book(edition or DEFAULT_EDITION)
     if against is not None:
-        other = book_of(against)
+        other = load_book(against)
         away, instead = difference(book, other, work_type=work_type)
         show_or_dump(
             as_json,
@@ -72,21 +78,12 @@ def rules(  # noqa: PLR0913, PLR0917 - one option for each way to ask
     show_or_dump(as_json, rules_document(lines, book), lambda: rules_table(lines, book), UTC)
 
 
-def _why(
-    asked: tuple[Path, str],
-    weather: str,
-    observed: Path | None,
-    climate: Path | None,
-    at: str | None,
-    store: str | None,
-    as_json: bool,
-) -> None:
+def _why(options: Options, task: str, as_json: bool) -> None:
     from scheduler.output.rules_table import why_document, why_table
     from scheduler.runs.why import why as run
-    from scheduler.startup import Options, open_desk
+    from scheduler.startup import open_desk
 
-    job, task = asked
-    desk = open_desk(Options(job, weather, observed, climate, at, store))
+    desk = open_desk(options)
     found = run(desk, task)
     show_or_dump(
         as_json,

@@ -28,16 +28,18 @@ def tasks(
     from rules.errors import BadInput
     from scheduler.jobfile.task_list.merge import merged, tasks_in
     from scheduler.jobfile.task_list.sheet import sheet_of, tasks_of
-    from scheduler.startup import text_of, write_text
+    from scheduler.output.files import write_file
+    from scheduler.startup import text_of
 
-    before = scheduler.jobfile.read(job)
-    text = job.read_text(encoding="utf-8")
+    raw = text_of(job)
+    before = scheduler.jobfile.parse(raw, file=str(job))
+    text = raw.decode("utf-8-sig")
     if read is None:
         listed = sheet_of(tasks_in(text))
         if out is None:
             sys.stdout.write(listed)
             return
-        write_text(out, listed)
+        write_file(out, listed)
         sys.stdout.write(f"wrote {out}: {len(before.tasks)} tasks\n")
         return
     if to is None:
@@ -45,7 +47,7 @@ def tasks(
     found = tasks_of(text_of(read), file=str(read), us=before.units == "us")
     made = merged(text, found)
     after = scheduler.jobfile.parse(made, file=str(to))
-    write_text(to, made)
+    write_file(to, made)
     old, new = ({task.id for task in one.tasks} for one in (before, after))
     sys.stdout.write(
         f"wrote {to}: {len(after.tasks)} tasks, {len(new - old)} new, {len(old - new)} gone\n"

@@ -6,44 +6,27 @@ from typing import Annotated
 
 import typer
 
-from scheduler.commands.options import (
-    NOTHING_CAN_GO,
-    AsJson,
-    At,
-    Climate,
-    JobFile,
-    Observed,
-    Store,
-    Weather,
-    show_or_print,
-)
+from scheduler.commands.options import NOTHING_CAN_GO, AsJson, Desk, of_a_job, show_or_print
 
 
+@of_a_job()
 def today(
-    job: JobFile,
-    weather: Weather = "job",
-    observed: Observed = None,
-    climate: Climate = None,
-    at: At = None,
-    store: Store = None,
-    as_json: AsJson = False,
+    desk: Desk,
     strict: Annotated[bool, typer.Option("--strict", help="Exit 4 where nothing can go.")] = False,
+    as_json: AsJson = False,
 ) -> int:
     """Give the calls for today and the coming days, with reasons."""
     from scheduler.output.answer_json import answer_document, dump
     from scheduler.output.today_table import today_table
     from scheduler.runs.desk import keep_answer
     from scheduler.runs.today import today as run
-    from scheduler.startup import Options, open_desk
 
-    desk = open_desk(Options(job, weather, observed, climate, at, store))
     found = run(desk)
-    document = answer_document(desk.job, found.answers, found.gathered.forecast, at=desk.now)
+    forecast = found.gathered.forecast
+    document = answer_document(desk.job, found.answers, forecast, at=desk.now)
     text = dump(document, desk.job.site.time_zone)
     keep_answer(desk, found.gathered, "today", text)
     show_or_print(
-        as_json,
-        text,
-        lambda: today_table(desk.job, found.answers, found.gathered.forecast, at=desk.now),
+        as_json, text, lambda: today_table(desk.job, found.answers, forecast, at=desk.now)
     )
     return NOTHING_CAN_GO if strict and found.nothing_can_go else 0

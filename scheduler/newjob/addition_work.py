@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from rules.amounts.rates import man_h
-from scheduler.newjob.closing_work import CLOSE, close_in, labels, outside
+from scheduler.newjob.closing_work import CLOSE, close_in, outside
 from scheduler.newjob.masonry_work import ENGINEER, INSPECTOR, courses, footing, sill, tighten
 from scheduler.newjob.numbers import Numbers
-from scheduler.newjob.step import After, Draft, Hold, Step, crew_hours
+from scheduler.newjob.step import Draft, Step, crew_hours, gate
+from scheduler.planning.job import Hold
 
 BEFORE = "Before work"
 ROOF = "Floor, frame, roof"
@@ -16,16 +17,14 @@ ROOF = "Floor, frame, roof"
 
 def addition_draft(n: Numbers) -> Draft:
     """Return every step of an addition."""
-    begin: tuple[After, ...] = (
-        {"task": "footing", "gate": {"share": 0.2, "wait_h": 24, "purpose": "take_block"}},
-    )
+    begin = (gate("footing", "take_block", material="concrete"),)
     steps = [*_before(n), *footing(n, ("permit",)), *courses(n, begin), *sill(n), *_roof(n)]
     steps.append(tighten(n, ("sill",)))
     steps += [
         *outside(n, ("frame",), gate_on="top"),
         *close_in(n, ("break_through" if n.windows + n.doors else "roof",)),
     ]
-    return Draft(tuple(steps), (*_papers(), *labels(n)))
+    return Draft(tuple(steps), tuple(_papers()))
 
 
 def _before(n: Numbers) -> Iterator[Step]:
@@ -41,11 +40,10 @@ def _before(n: Numbers) -> Iterator[Step]:
 
 
 def _roof(n: Numbers) -> Iterator[Step]:
-    gate = {"share": 0.5, "wait_h": 72, "purpose": "concentrated_load"}
     yield Step(
         "frame", "Frame floor and walls on the sill", "framing", ROOF,
         crew_hours(n, "carpenters", man_h("frame", n.length_m)), "carpenters",
-        ("sill", {"task": "top", "gate": gate}),
+        ("sill", gate("top", "concentrated_load")),
         structural=True, may_pause=True,
         holds=(Hold((ENGINEER, INSPECTOR), "braces of the frame, and what it bears on"),),
     )  # fmt: skip

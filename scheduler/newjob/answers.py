@@ -9,7 +9,6 @@ from typing import Final
 
 from rules.errors import BadInput
 from rules.units import convert
-from rules.words import nearest
 from scheduler.newjob.questions import Form, Question
 
 Value = str | bool | int | float | date | datetime | tuple[float, ...] | None
@@ -71,22 +70,25 @@ def _shown(question: Question, value: float | None, units: str) -> str:
     if question.form in {Form.LENGTH, Form.LENGTHS}:
         return length_text(value, units, small=question.small)
     if question.form is Form.TEMPERATURE and units == "us":
-        return f"{value * 1.8 + 32:g} F"
+        return f"{convert(value, 'degC', 'degF'):g} F"
     return f"{value:g}"
 
 
 def length_text(value_m: float, units: str, *, small: bool = False) -> str:
     """Return a length as people of those units write it."""
-    if units == "us":
-        unit, size = ("in", value_m / 0.0254) if small else ("ft", value_m / 0.3048)
-    else:
-        unit, size = ("mm", value_m * 1000) if small else ("m", value_m)
+    unit = _bare(units, small=small)
+    size = float(convert(value_m, "m", unit))
     return f"{float(f'{size:.4g}'):g} {unit}"
+
+
+def _bare(units: str, *, small: bool) -> str:
+    """Return the unit that a bare length is in."""
+    return ("in" if small else "ft") if units == "us" else ("mm" if small else "m")
 
 
 def metres(text: str, units: str, *, small: bool = False) -> float:
     """Return a length in metres: ``7 ft 6 in``, ``2.3 m``; a bare number is in the units given."""
-    bare = ("in" if small else "ft") if units == "us" else ("mm" if small else "m")
+    bare = _bare(units, small=small)
     total, at = 0.0, 0
     while at < len(text):
         found = PART.match(text, at)
@@ -120,10 +122,7 @@ def _area(_: Question, text: str, units: str) -> Value:
 def _choice(question: Question, text: str, _: str) -> Value:
     if text in question.choices:
         return text
-    near = nearest(text, question.choices)
-    raise ValueError(
-        f"want one of {', '.join(question.choices)}" + (f"; did you mean {near}?" if near else "")
-    )
+    raise ValueError(f"want one of {', '.join(question.choices)}")
 
 
 def _yes_no(_: Question, text: str, __: str) -> Value:

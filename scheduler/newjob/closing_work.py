@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from rules.amounts.rates import man_h
 from scheduler.newjob.masonry_work import ENGINEER
 from scheduler.newjob.numbers import Numbers
-from scheduler.newjob.step import After, Hold, Step, crew_hours
+from scheduler.newjob.step import After, Step, crew_hours, gate
+from scheduler.planning.job import Hold
 
 OUTSIDE = "Outside of the wall"
 CLOSE = "Close in"
+LABEL = "The label governs: write it as a document of `kind: label` and name it here as `label`."
 
 
 def outside(n: Numbers, after: tuple[After, ...], *, gate_on: str) -> Iterator[Step]:
@@ -30,7 +32,7 @@ def outside(n: Numbers, after: tuple[After, ...], *, gate_on: str) -> Iterator[S
     yield Step(
         "backfill", "Backfill against the wall", "backfill", OUTSIDE,
         crew_hours(n, "digger", man_h("backfill", n.length_m * n.fill_height)), "digger",
-        ("drain", {"task": gate_on, "gate": {"share": 0.7, "wait_h": 168, "purpose": "backfill"}}),
+        ("drain", gate(gate_on, "backfill")),
         structural=True, may_pause=True,
         holds=(Hold((ENGINEER,), "floor fastened to the wall, or the wall braced"),),
         more={"element": {"unbalanced_height_m": round(n.fill_height, 3), "floor_attached": True}},
@@ -72,34 +74,11 @@ def _openings(n: Numbers, after: tuple[After, ...], count: int) -> Iterator[Step
     yield Step(
         "flash", "Stick the flashing", "flash_openings", CLOSE, hours(man_h("flash", count)),
         "carpenters", ("windows",), may_pause=True,
-        more={"label": "flashing_label", "closes": ["window_joints"]},
+        more={"closes": ["window_joints"]}, note=LABEL,
     )  # fmt: skip
     if n.seal_length:
         yield Step(
             "seal", "Seal the joints", "seal_joints", CLOSE,
             hours(man_h("seal", n.seal_length)), "carpenters", ("flash",), may_pause=True,
-            more={"label": "sealant_label", "closes": ["window_joints"]},
+            more={"closes": ["window_joints"]}, note=LABEL,
         )  # fmt: skip
-
-
-def labels(n: Numbers) -> Iterator[Mapping[str, object]]:
-    """Yield the products' labels, with values that many labels have; the label in hand governs."""
-    if not n.windows + n.doors:
-        return
-    forty = {"quantity": "surface_temperature", "at_least": 40, "unit": "degF"}
-    dry = {"quantity": "surface_dry", "is": True, "unit": "yes_no"}
-    cold = {"quantity": "surface_temperature", "at_least": 25, "unit": "degF"}
-    yield {
-        "id": "flashing_label", "kind": "label", "product": "self-adhered flashing",
-        "for_task": "flash",
-        "any_of": [{"criteria": [forty, dry]}, {"with": "primer", "criteria": [cold, dry]}],
-    }  # fmt: skip
-    if not n.seal_length:
-        return
-    yield {
-        "id": "sealant_label", "kind": "label", "product": "sealant", "for_task": "seal",
-        "criteria": [
-            {"quantity": "air_temperature", "at_least": 40, "unit": "degF"},
-            {"quantity": "precipitation_amount", "at_most": 0, "for_h": 24, "unit": "in"},
-        ],
-    }  # fmt: skip

@@ -91,7 +91,7 @@ def _people(n: Numbers) -> Iterator[str]:
     names = [("masons", "Masons and tenders"), ("carpenters", "Carpenters")]
     if n.kind is not Kind.REPAIR:
         names.append(("digger", "Excavator"))
-    if n.kind in {Kind.RAISED_HOUSE, Kind.STEM_WALL}:
+    if n.lifts:
         names.append(("lifter", "House lifter"))
     for crew, name in names:
         yield f"  - {{id: {crew}, name: {name}, size: 1}}"
@@ -141,7 +141,7 @@ def _keyed(key: str, value: object) -> Iterator[str]:
 def _documents(papers: Sequence[Mapping[str, object]]) -> Iterator[str]:
     if not papers:
         return
-    yield "# What others ask. The values of labels are those of many products: put in your own."
+    yield "# What others ask: times of notice to be checked with each of them."
     yield "documents:"
     for paper in papers:
         for number, (key, value) in enumerate(paper.items()):

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from rules.amounts.cribs import lift_steps
 from rules.amounts.rates import man_h
 from scheduler.newjob.answers import length_text
-from scheduler.newjob.closing_work import close_in, labels, outside
+from scheduler.newjob.closing_work import close_in, outside
 from scheduler.newjob.masonry_work import (
     COMPETENT,
     ENGINEER,
@@ -20,7 +19,9 @@ from scheduler.newjob.masonry_work import (
 )
 from scheduler.newjob.numbers import Numbers
 from scheduler.newjob.questions import Kind
-from scheduler.newjob.step import LONGEST_PIECE_H, After, Draft, Hold, Step, crew_hours
+from scheduler.newjob.step import LONGEST_PIECE_H, After, Draft, Step, crew_hours, gate
+from scheduler.newjob.takeoff import lift
+from scheduler.planning.job import Hold
 
 BEFORE = "Before anything moves"
 CRIBS = "Cribbing and beams"
@@ -36,11 +37,8 @@ def lift_draft(n: Numbers) -> Draft:
     up = list(_up(n))
     old = list(_old_wall(n, up[-1].id))
     ground = list(footing(n, (old[-1].id,))) if n.new_footing else []
-    begin: tuple[After, ...] = (old[-1].id,)
-    if ground:
-        begin = (
-            {"task": "footing", "gate": {"share": 0.2, "wait_h": 24, "purpose": "take_block"}},
-        )
+    takes_block = gate("footing", "take_block", material="concrete")
+    begin: tuple[After, ...] = (takes_block if ground else old[-1].id,)
     steps = [
         *_before(n), *_cribs(n), *up, *old, *ground, *courses(n, begin),
         *_fill_openings(n), *sill(n), *_down(n),
@@ -65,7 +63,7 @@ def lift_draft(n: Numbers) -> Draft:
             holds=(Hold(("utility",), "power, water and gas joined by licensed trades"),),
         )
     )
-    return Draft(tuple(steps), (*_papers(n), *labels(n)))
+    return Draft(tuple(steps), tuple(_papers(n)))
 
 
 def _before(n: Numbers) -> Iterator[Step]:
@@ -114,13 +112,13 @@ def _cribs(n: Numbers) -> Iterator[Step]:
 
 
 def _up(n: Numbers) -> Iterator[Step]:
-    steps = lift_steps(n.raise_height, step_m=n.step, towers=n.towers, timber_m=n.timber)
+    steps = lift(n)
     hours = crew_hours(n, "lifter", man_h("jack_step", n.towers))
     for number, step in enumerate(steps, 1):
         rise = length_text(step.rise_m, n.units, small=True)
         more: dict[str, object] = {}
         if number == 1:
-            more["opens"] = ["floor"] if n.openings_cut else ["floor", "wall_openings"]
+            more["opens"] = ["floor", *(_wall_openings(n) if not n.openings_cut else ())]
             if n.lifter_up is not None:
                 more["appointment"] = _visit(n.lifter_up)
         yield Step(
@@ -145,11 +143,12 @@ def _visit(at: object) -> Mapping[str, object]:
 
 
 def _old_wall(n: Numbers, after: str) -> Iterator[Step]:
-    face = n.length_m * n.wall_height if n.kind is Kind.STEM_WALL else n.length_m * 0.1
-    what = "Take down the old wall" if n.kind is Kind.STEM_WALL else "Clean the old wall's top"
+    what, work = "Clean the old wall's top", man_h("clean", n.length_m)
+    if n.kind is Kind.STEM_WALL:
+        what, work = "Take down the old wall", man_h("demolish", n.length_m * n.wall_height)
     yield Step(
         "take_down", what, "demolish_openings", OLD,
-        crew_hours(n, "masons", man_h("demolish", face)), "masons", (after,), structural=True,
+        crew_hours(n, "masons", work), "masons", (after,), structural=True,
         may_pause=True, holds=(Hold((ENGINEER,), "what may go while the house is up"),),
     )  # fmt: skip
     if n.openings_cut:
@@ -158,8 +157,13 @@ def _old_wall(n: Numbers, after: str) -> Iterator[Step]:
             crew_hours(n, "masons", man_h("cut_opening", n.openings_cut)), "masons",
             ("take_down",), structural=True, may_pause=True,
             holds=(Hold((ENGINEER,), "lintels, and what carries the wall meanwhile"),),
-            more={"opens": ["wall_openings"]},
+            more={"opens": [*_wall_openings(n)]},
         )  # fmt: skip
+
+
+def _wall_openings(n: Numbers) -> tuple[str, ...]:
+    """Return the part that stands open until windows, doors or block fill it; none without."""
+    return ("wall_openings",) if n.windows or n.doors or n.openings_filled else ()
 
 
 def _fill_openings(n: Numbers) -> Iterator[Step]:
@@ -183,7 +187,7 @@ def _lowering(n: Numbers) -> int:
 def _down(n: Numbers) -> Iterator[Step]:
     count = _lowering(n)
     hours = crew_hours(n, "lifter", man_h("lower_step", n.towers))
-    gate = {"task": "top", "gate": {"share": 0.7, "wait_h": 72, "purpose": "lower_house"}}
+    carries = gate("top", "lower_house")
     for number in range(1, count + 1):
         more: dict[str, object] = {"load": "concentrated"}
         if number == count:
@@ -192,7 +196,7 @@ def _down(n: Numbers) -> Iterator[Step]:
             more["appointment"] = _visit(n.lifter_back)
         yield Step(
             f"lower_{number}", f"Lower the house, step {number} of {count}", "lower_house", DOWN,
-            hours, "lifter", ("sill", gate) if number == 1 else (f"lower_{number - 1}",),
+            hours, "lifter", ("sill", carries) if number == 1 else (f"lower_{number - 1}",),
             structural=True, may_pause=hours > LONGEST_PIECE_H, more=more,
             holds=(
                 Hold((ENGINEER,), "age and strength of the wall against what it is to carry"),
@@ -215,9 +219,7 @@ def _down(n: Numbers) -> Iterator[Step]:
 
 
 def _papers(n: Numbers) -> Iterator[Mapping[str, object]]:
-    looks = [
-        name for name, there in (("footing_look", n.new_footing), ("cells_look", True)) if there
-    ]
+    looks = ["footing_look", "cells_look"] if n.new_footing else ["cells_look"]
     yield {
         "id": "inspector", "kind": "appointment", "role": "inspector", "for_task": looks,
         "notice_h": 24, "hours": "weekdays 08:00-15:30",

@@ -8,8 +8,9 @@ from dataclasses import replace
 from rules.amounts.labour import grout_man_h, wall_man_h
 from rules.amounts.rates import man_h
 from scheduler.newjob.numbers import Numbers
-from scheduler.newjob.step import After, Hold, Step, crew_hours, pieces
+from scheduler.newjob.step import After, Step, crew_hours, gate, pieces
 from scheduler.newjob.takeoff import cores, footing_m3, grout_m3, wall
+from scheduler.planning.job import Hold
 
 ENGINEER = "engineer"
 INSPECTOR = "inspector"
@@ -57,8 +58,8 @@ def courses(n: Numbers, after: tuple[After, ...]) -> Iterator[Step]:
     height = {"height_m": round(n.wall_height, 3), "thickness_m": round(n.unit.thickness_m, 4)}
     yield Step(
         "dowels", "Drill and set the dowels", "set_dowels", COURSES,
-        crew_hours(n, "masons", man_h("dowel", cores(n)) + man_h("clean", n.length_m)), "masons",
-        after, may_pause=True, structural=True,
+        crew_hours(n, "masons", man_h("dowel", cores(n))), "masons", after,
+        may_pause=True, structural=True,
         holds=(Hold((ENGINEER,), "size, depth and place of dowels on a drawing"),),
     )  # fmt: skip
     own = n.units_per_hour
@@ -92,7 +93,7 @@ def _grout(n: Numbers, height: dict[str, float]) -> Iterator[Step]:
         Step(
             "grout", "Bar and grout the cores", "place_grout", COURSES,
             crew_hours(n, "masons", work), "masons",
-            ("cells_look", {"task": "lay", "wait_h": 24}), structural=True, holds=hold,
+            ("cells_look", gate("lay", "grout_masonry")), structural=True, holds=hold,
             more={"grouted": True, "element": element},
             note="Height of a lift, and openings at the foot, as the code in force says.",
         )
@@ -127,15 +128,15 @@ def sill(n: Numbers) -> Iterator[Step]:
     yield Step(
         "sill", "Set the sill gasket and plate", "set_sill", SILL,
         crew_hours(n, "carpenters", man_h("sill", n.length_m)), "carpenters",
-        ({"task": "top", "gate": {"share": 0.2, "wait_h": 24, "purpose": "uniform_load"}},),
+        (gate("top", "uniform_load"),),
         may_pause=True,
     )  # fmt: skip
 
 
 def tighten(n: Numbers, after: tuple[After, ...]) -> Step:
     """Return the full tightening of the anchors."""
-    gate = {"task": "top", "gate": {"share": 0.5, "wait_h": 168, "purpose": "tighten_anchors"}}
+    opening = gate("top", "tighten_anchors")
     return Step(
         "tighten", "Tighten the sill anchors in full", "framing", SILL,
-        crew_hours(n, "carpenters", man_h("anchor", cores(n))), "carpenters", (*after, gate),
+        crew_hours(n, "carpenters", man_h("anchor", cores(n))), "carpenters", (*after, opening),
     )  # fmt: skip

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from rules.amounts.blocks import FOOT_M, INCH_M, Block
 from rules.errors import BadInput, Faults
-from rules.words import nearest
+from rules.words import meant
 from scheduler.newjob.answers import AnswerFault, Value, length_text, read
 from scheduler.newjob.questions import Form, Kind, Question, asked, questions
 
@@ -19,6 +19,7 @@ CLEARANCE_M: Final = 2 * INCH_M  # over the new courses, for sill and levelling;
 JACKS_A_BEAM: Final = 2  # a beam is lifted at both ends
 FILL_M: Final = 4 * FOOT_M  # what most walls without a drawing may hold back, from memory
 SAME_LENGTH: Final = 0.01  # runs and the length round may differ by so much
+UNIT_OF_LENGTH: Final = {16: INCH_M, 400: 0.001}  # a unit's length tells what its name is in
 DOOR_M: Final = (36 * INCH_M, 80 * INCH_M)  # width and height of a common outside door
 MONDAY: Final = 0
 
@@ -89,6 +90,11 @@ class Numbers:
         return sum(self.runs)
 
     @property
+    def lifts(self) -> bool:
+        """Tell whether a house is raised and set down."""
+        return self.kind in {Kind.RAISED_HOUSE, Kind.STEM_WALL}
+
+    @property
     def closed(self) -> bool:
         """Tell whether the last run meets the first; an addition leans on the house."""
         return self.kind is not Kind.ADDITION
@@ -96,9 +102,7 @@ class Numbers:
     @property
     def unit(self) -> Block:
         """The masonry unit."""
-        if self.block.startswith("200"):
-            return Block(0.4, 0.2, 0.2)
-        return Block(thickness_m=int(self.block.split("x")[0]) * INCH_M)
+        return block_of(self.block)
 
     @property
     def new_footing(self) -> bool:
@@ -111,13 +115,19 @@ class Numbers:
         return self.courses * self.unit.height_m
 
 
+def block_of(name: str) -> Block:
+    """Return the unit of a name such as ``8x8x16`` in inches, or ``200x200x400`` in mm."""
+    thickness, height, length = (int(size) for size in name.split("x"))
+    unit_m = UNIT_OF_LENGTH[length]
+    return Block(length * unit_m, height * unit_m, thickness * unit_m)
+
+
 def unknown_answers(given: Mapping[str, str]) -> Iterator[BadInput]:
     """Yield a fault for each answer to a question that is not asked."""
     known = [question.key for question in questions()]
     for key in given:
         if key not in known:
-            near = nearest(key, known)
-            yield BadInput(f"no question {key!r}" + (f"; did you mean {near}?" if near else ""))
+            yield BadInput(f"no question {key!r}; {meant(key, known)}")
 
 
 def numbers_of(given: Mapping[str, str], *, today: date) -> Numbers:
@@ -182,15 +192,13 @@ def _filled(values: dict[str, Value], given: Mapping[str, str], today: date) -> 
         ahead_end = start + timedelta(days=SEASON_DAYS)
         values["season_end"] = max(date(start.year, 12, 31), ahead_end)
     yield from _runs(values, given)
-    block = str(values["block"])
-    height = 0.2 if block.startswith("200") else 8 * INCH_M
-    courses = cast("int", values["courses"])
+    laid = cast("int", values["courses"]) * block_of(str(values["block"])).height_m
     if values["kind"] is not Kind.RAISED_HOUSE:  # the new courses are the whole wall
-        values["wall_height"] = courses * height
+        values["wall_height"] = laid
     if values["fill_height"] is None:
         values["fill_height"] = min(cast("float", values["wall_height"]) / 2, FILL_M)
     if values["raise_height"] is None:
-        values["raise_height"] = courses * height + CLEARANCE_M
+        values["raise_height"] = laid + CLEARANCE_M
     if values["towers"] is None:
         values["towers"] = values["jacks"]
     if values["seal_length"] is None:
@@ -227,7 +235,7 @@ def _clashes(n: Numbers) -> Iterator[str]:
 
     if n.season_end <= n.start:
         yield f"--season-end is {n.season_end}; want a day after the start, {n.start}"
-    if n.kind in {Kind.RAISED_HOUSE, Kind.STEM_WALL}:
+    if n.lifts:
         yield from _lift_clashes(n)
     if n.kind is Kind.REPAIR:
         return

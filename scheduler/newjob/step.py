@@ -10,20 +10,14 @@ from typing import Final
 import numpy as np
 
 from rules.amounts.labour import cold_output
+from rules.gates import gates, specified_mpa
 from scheduler.newjob.numbers import Numbers
+from scheduler.planning.job import Hold
 
 After = str | Mapping[str, object]
 LONGEST_PIECE_H: Final = 8.0  # what must not stop overnight is done in a shift
 LONGEST_POUR_H: Final = 6.0  # set-up, cover and the walk round come on top
 HUMIDITY_PCT: Final = 70.0  # taken for the loss of output in the cold
-
-
-@dataclass(frozen=True, slots=True)
-class Hold:
-    """Who must release a step, and what they need to see."""
-
-    by: tuple[str, ...]
-    needs: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +62,15 @@ def crew_hours(n: Numbers, crew: str, man_h: float) -> float:
         )
     )
     return max(math.ceil(man_h / people / output * 2 - 1e-9) / 2, 0.5)
+
+
+def gate(task: str, purpose: str, *, material: str = "grout") -> After:
+    """Return a link that opens with the strength and the wait that the book asks for a purpose."""
+    row = gates()[purpose]
+    share = round(row.needed_share(specified_mpa(material)), 3)
+    if not share:  # the book asks a wait alone
+        return {"task": task, "wait_h": row.wait_h}
+    return {"task": task, "gate": {"share": share, "wait_h": row.wait_h, "purpose": purpose}}
 
 
 def pieces(hours: float) -> tuple[float, ...]:

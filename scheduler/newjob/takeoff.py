@@ -16,7 +16,7 @@ from rules.amounts.bars import (
     stock_bars,
 )
 from rules.amounts.blocks import INCH_M, WallUnits, mortar_m3, wall_units
-from rules.amounts.closing import blanket_m2, cartridges, tape_m, top_cover_m2
+from rules.amounts.closing import COVER_OVERLAP, blanket_m2, cartridges, tape_m, top_cover_m2
 from rules.amounts.cribs import Step, lift_steps
 from rules.amounts.grout import beam_grout_m3, core_grout_m3, cores_in
 from scheduler.newjob.numbers import DOOR_M, Numbers
@@ -61,12 +61,11 @@ class Counted:
 
 def counted(n: Numbers) -> Counted:
     """Return the whole count of a job: what it takes, its courses, the steps of its lift."""
-    lifted = n.kind in {Kind.RAISED_HOUSE, Kind.STEM_WALL}
     return Counted(
         numbers=n,
         lines=takeoff(n),
         wall=None if n.kind is Kind.REPAIR else wall(n),
-        steps=lift(n) if lifted else (),
+        steps=lift(n) if n.lifts else (),
     )
 
 
@@ -86,6 +85,11 @@ def first_fresh(n: Numbers) -> str:
     if n.kind is Kind.REPAIR:
         return "replace" if n.units_replaced else "repoint"
     return "forms" if n.new_footing else "lay"
+
+
+def _heater(n: Numbers) -> Line:
+    what = "heater, with fuel and gas meter"
+    return Line("heater", what, 1, "count", 0, PRACTICE, first_fresh(n), n.kit_days)
 
 
 def wall(n: Numbers) -> WallUnits:
@@ -112,7 +116,7 @@ def footing_m3(n: Numbers) -> float:
 
 
 def _wall(n: Numbers) -> Iterator[Line]:
-    if n.kind in {Kind.RAISED_HOUSE, Kind.STEM_WALL}:
+    if n.lifts:
         yield from _lift(n)
     yield from _masonry(n)
     yield from _steel(n)
@@ -155,7 +159,7 @@ def _masonry(n: Numbers) -> Iterator[Line]:
     yield Line(
         "corners", "of the units, corner units", laid.corners, "count", 0, GEOMETRY, first, block
     )
-    if n.openings_filled and n.kind is not Kind.ADDITION:
+    if n.openings_filled:
         face = n.openings_filled * n.opening_width * n.opening_height
         count = face / (n.unit.length_m * n.unit.height_m)
         yield Line(
@@ -241,9 +245,7 @@ def _cover(n: Numbers) -> Iterator[Line]:
     )
     area = blanket_m2(n.length_m, height_m=n.laid_m, thickness_m=thick)
     yield Line("blankets", "insulating blankets", area, "m2", 0, tms, first_fresh(n), days)
-    yield Line(
-        "heater", "heater, with fuel and gas meter", 1, "count", 0, PRACTICE, first_fresh(n), days
-    )
+    yield _heater(n)
 
 
 def _close(n: Numbers) -> Iterator[Line]:
@@ -291,13 +293,11 @@ def _repair(n: Numbers) -> Iterator[Line]:
     yield Line(
         "sheet",
         "sheets to hang before the scaffold",
-        n.repair_area * 1.2,
+        n.repair_area * (1 + COVER_OVERLAP),
         "m2",
         0,
         PRACTICE,
         first_fresh(n),
         kit,
     )
-    yield Line(
-        "heater", "heater, with fuel and gas meter", 1, "count", 0, PRACTICE, first_fresh(n), kit
-    )
+    yield _heater(n)

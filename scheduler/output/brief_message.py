@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from rules.errors import BadInput
+from scheduler.output.environment import environment
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import (
     OUTCOME_WORDS,
@@ -24,33 +22,16 @@ from scheduler.planning.briefing import CALL_WORDS, LINE, Brief
 from scheduler.planning.job import Job
 from scheduler.planning.plan_answer import PlanAnswer
 
-if TYPE_CHECKING:
-    from jinja2 import Environment
-
-
 BRIEF_VERSION = "closein-brief/1"
 
 
-def write_brief(brief: Brief, plan: PlanAnswer, job: Job, folder: Path) -> list[Path]:
-    """Write ``brief.txt`` and ``brief.html`` into a folder, made where it is not there.
-
-    Raises
-    ------
-    BadInput
-        If the folder cannot be written to.
-    """
+def brief_files(brief: Brief, plan: PlanAnswer, job: Job) -> dict[str, str]:
+    """Return the message as files, by name."""
     lines = plan_lines(plan, job)
-    texts = {
+    return {
         "brief.txt": brief_text(brief, job, lines),
         "brief.html": brief_html(brief, job, lines),
     }
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            (folder / name).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise BadInput(f"{folder}: {error.strerror or error}") from error
-    return [folder / name for name in texts]
 
 
 def brief_document(brief: Brief, plan: PlanAnswer, files: Sequence[Path]) -> dict[str, object]:
@@ -78,7 +59,7 @@ def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> st
     names = {task.id: task.name for task in job.tasks}
     rows = [_row(answer, names, job) for answer in brief.answers]
     return (
-        _environment()
+        environment()
         .get_template(template)
         .render(
             brief=brief,
@@ -118,17 +99,3 @@ def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, objec
         "checks": check_words(answer),
         "holds": [f"{words(h.by)} decides: {h.needs}" for h in answer.holds],
     }
-
-
-@cache
-def _environment() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-
-    return Environment(
-        loader=PackageLoader("scheduler.output", "templates"),
-        autoescape=select_autoescape(("html.jinja", "html"), default_for_string=False),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.csv_text import csv_text
-from scheduler.output.words import clock
+from scheduler.output.words import clock, day
 from scheduler.planning.job import Job
 from scheduler.planning.order_dates import OrderDate, OrderDates
 
@@ -26,14 +25,14 @@ def orders_table(found: OrderDates, job: Job) -> RenderableType:
         )
     for row in order_rows(found, job):
         table.add_row(*row)
-    return Group(table, *(Text(line) for line in order_notes(found)))
+    return Group(table, *(Text(line) for line in order_notes(found, job)))
 
 
 def order_rows(found: OrderDates, job: Job) -> list[tuple[str, ...]]:
     """Return the rows as people read them."""
     return [
         (
-            _by(row),
+            _by(row, job.site.time_zone),
             row.order.what,
             f"{row.order.amount:g} {row.order.unit}",
             row.task,
@@ -45,13 +44,13 @@ def order_rows(found: OrderDates, job: Job) -> list[tuple[str, ...]]:
     ]
 
 
-def order_notes(found: OrderDates) -> list[str]:
+def order_notes(found: OrderDates, job: Job) -> list[str]:
     """Return what is told under the table."""
     notes = []
     if any(row.late for row in found.rows):
         notes.append("LATE: ask for a shorter delivery, or the plan must wait for it.")
     if found.first_cold_night is not None:
-        night = shown(found.first_cold_night)
+        night = day(found.first_cold_night, job.site.time_zone)
         notes.append(f"A freezing night has come by {night} in one of ten scenarios.")
     return notes
 
@@ -84,15 +83,10 @@ def orders_document(found: OrderDates) -> Mapping[str, object]:
     }
 
 
-def shown(day: date) -> str:
-    """Return a day as people read it."""
-    return f"{day:%a} {day.day} {day:%b}"
-
-
-def _by(row: OrderDate) -> str:
+def _by(row: OrderDate, zone: str) -> str:
     if row.order_by is None:
         return "not known"
-    return shown(row.order_by) + (" LATE" if row.late else "")
+    return day(row.order_by, zone) + (" LATE" if row.late else "")
 
 
 def _needed(row: OrderDate, zone: str) -> str:

@@ -13,7 +13,7 @@ from rich.text import Text
 from rules.book import Book, editions
 from rules.book_rows import Row
 from rules.page import Line, line
-from rules.verdict import KEYS, WORDS
+from rules.verdict import KEYS
 from scheduler.output.today_table import OUTCOME_WORDS, limit_line
 from scheduler.output.words import clock, number, span, words
 from scheduler.planning.answer import Outcome, TaskAnswer
@@ -38,7 +38,7 @@ def _entry(told: Line) -> RenderableType:
         f"work: {', '.join(map(words, row.work_types))}",
         f"looks at: {told.looks_at}",
         f"when: {told.holds_when}" if told.holds_when else "",
-        *(band.replace("**", "") for band in told.bands),
+        *map(str, told.bands),
         f"asks: {told.asks}" if told.asks else "",
         f"source: {told.source}",
         told.marks,
@@ -67,7 +67,7 @@ def _row(told: Line) -> dict[str, object]:
         "looks_at": told.looks_at,
         "when": told.holds_when,
         "bands": [
-            {"text": text.replace("**", ""), "up_to": band.up_to, "edge": band.edge,
+            {"text": str(text), "up_to": band.up_to, "edge": band.edge,
              "outcome": KEYS[band.outcome], "call": band.call}
             for band, text in zip(row.bands, told.bands, strict=True)
         ],
@@ -89,7 +89,7 @@ def difference_table(
         table.add_column(title, overflow="fold")
     for book, rows in ((one, away), (other, instead)):
         for told in map(line, rows):
-            bands = "\n".join(band.replace("**", "") for band in told.bands)
+            bands = "\n".join(map(str, told.bands))
             table.add_row(told.row.id, book.edition, told.looks_at, bands, told.source)
     count = f"{len(away)} rows only in {one.edition}, {len(instead)} only in {other.edition}"
     return Group(Text(count), table)
@@ -133,7 +133,7 @@ def _limit(job: Job, traced: Traced) -> list[RenderableType]:
         lines += [
             f"looks at: {told.looks_at}"
             + (f", when {told.holds_when}" if told.holds_when else ""),
-            *(band.replace("**", "") for band in told.bands),
+            *map(str, told.bands),
             f"source: {told.source}",
             told.marks,
         ]
@@ -158,7 +158,8 @@ def _day(unit: str, job: Job, hours: Sequence[HourValue], zone: str) -> str:
 
 def _hour(hour: HourValue, unit: str, job: Job, zone: str) -> str:
     value = "not known" if hour.value is None else number(hour.value, unit, job.units, zone)
-    said = "" if hour.outcome in {None, KEYS[_GO]} else f" {OUTCOME_WORDS[Outcome(hour.outcome)]}"
+    outcome = hour.outcome
+    said = "" if outcome in {None, Outcome.GO} else f" {OUTCOME_WORDS[outcome]}"
     return f"{clock(hour.at, zone)[-5:]} {value}{said}"
 
 
@@ -183,6 +184,3 @@ def why_document(
             for traced in limits
         ],
     }
-
-
-_GO = next(verdict for verdict, word in WORDS.items() if KEYS[verdict] == "go")

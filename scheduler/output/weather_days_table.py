@@ -9,8 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.csv_text import csv_text
-from scheduler.output.orders_table import shown
-from scheduler.output.words import words
+from scheduler.output.words import clock, day, number, words
 from scheduler.planning.job import Job
 from scheduler.planning.weather_day_record import DayRow, DayWeather, WeatherDays
 
@@ -34,7 +33,7 @@ def weather_days_table(found: Sequence[WeatherDays], job: Job) -> RenderableType
         for row in day_rows(record, job):
             table.add_row(*row)
         parts += [Text(f"Contract {record.contract.id}"), table]
-        parts += [Text(line) for line in count_lines(record)]
+        parts += [Text(line) for line in count_lines(record, job)]
     return Group(*parts, Text(NO_ADVICE))
 
 
@@ -43,14 +42,15 @@ def day_rows(record: WeatherDays, job: Job) -> list[tuple[str, ...]]:
     return [_row(row, job) for row in record.rows]
 
 
-def count_lines(record: WeatherDays) -> list[str]:
+def count_lines(record: WeatherDays, job: Job) -> list[str]:
     """Return the count and the notice date in words."""
+    zone = job.site.time_zone
     counts = f"{record.counted} days count, {record.anticipated} were anticipated"
     lines = [f"{counts}, {record.beyond} beyond."]
     if record.first_beyond is not None:
-        lines.append(f"First day beyond: {shown(record.first_beyond)}.")
+        lines.append(f"First day beyond: {day(record.first_beyond, zone)}.")
     if record.notice_by is not None:
-        by = shown(record.notice_by)
+        by = day(record.notice_by, zone)
         lines.append(f"Notice of it by {by}: {NOTICE[record.notice]}.")
     return lines
 
@@ -103,15 +103,15 @@ def _row(row: DayRow, job: Job) -> tuple[str, ...]:
     names = {task.id: task.name for task in job.tasks}
     work = ", ".join(names.get(task, task) for task in row.record.tasks) or "all"
     return (
-        shown(row.record.day),
+        day(row.record.day, job.site.time_zone),
         f"{row.record.lost_h:g} of {row.record.scheduled_h:g} h",
         words(row.record.cause),
         work,
         "yes" if row.record.critical else "no",
         ("yes, beyond" if row.beyond else "yes") if row.line.counted else "no",
         row.line.why,
-        _weather(row.forecast, job.units),
-        _weather(row.observed, job.units) if row.observed else _told(row),
+        _weather(row.forecast, job),
+        _weather(row.observed, job) if row.observed else _told(row),
     )
 
 
@@ -122,19 +122,19 @@ def _told(row: DayRow) -> str:
     return "written down: " + ", ".join(f"{words(key)} {value}" for key, value in told.items())
 
 
-def _weather(told: DayWeather | None, units: str) -> str:
+def _weather(told: DayWeather | None, job: Job) -> str:
     if told is None:
         return "none kept"
-    us = units == "us"
-    parts = []
-    if told.rain_mm is not None:
-        parts.append(f"rain {told.rain_mm / 25.4:.2f} in" if us else f"rain {told.rain_mm:.1f} mm")
-    if told.low_c is not None:
-        parts.append(f"low {told.low_c * 1.8 + 32:.0f} °F" if us else f"low {told.low_c:.1f} °C")
-    if told.gust_ms is not None:
-        parts.append(
-            f"gust {told.gust_ms / 0.44704:.0f} mph" if us else f"gust {told.gust_ms:.0f} m/s"
+    zone = job.site.time_zone
+    parts = [
+        f"{name} {number(value, unit, job.units, zone)}"
+        for name, value, unit in (
+            ("rain", told.rain_mm, "mm"),
+            ("low", told.low_c, "degC"),
+            ("gust", told.gust_ms, "m/s"),
         )
+        if value is not None
+    ]
     said = ", ".join(parts) or "the day is not whole in it"
-    issued = f", issued {told.issued_at:%Y-%m-%d %H:%M}Z" if told.issued_at else ""
+    issued = f", issued {clock(told.issued_at, zone)}" if told.issued_at else ""
     return f"{said} ({told.source}{issued})"

@@ -35,7 +35,5 @@ def critical_tasks(job: Job) -> frozenset[str]:
 
 def _begin(before: Task, link: Link, start: dict[str, float]) -> float:
     """Return when a successor may begin by one link, hours from the start of all."""
-    gate_h = link.gate.wait_h if link.gate is not None else 0.0
-    wait_h = max(link.wait_h, link.wait_working_h, gate_h)
     done = 0.0 if link.kind is LinkKind.START_START else before.duration_h
-    return start[before.id] + done + wait_h
+    return start[before.id] + done + link.least_wait_h

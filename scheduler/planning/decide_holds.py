@@ -12,10 +12,9 @@ from datetime import timedelta
 from typing import Final
 
 from scheduler.planning.answer import CheckLine, HoldLine, Outcome
-from scheduler.planning.decide_known import Known, logged
 from scheduler.planning.decide_ruling import Ruling, graded
 from scheduler.planning.decide_trial import Trial
-from scheduler.planning.job import Hold, Task
+from scheduler.planning.job import Task
 from scheduler.planning.log import Entry, EntryKind
 
 LOOK_LASTS: Final = timedelta(hours=24)  # of a look at the site; common practice, no source
@@ -32,22 +31,21 @@ def holds_of(trial: Trial) -> list[Ruling]:
             holds=tuple(HoldLine(role, hold.needs) for role in hold.by),
         )
         for hold in trial.task.holds
-        if not _job_release(trial.known, trial.task, hold)
+        if release_of(trial.known.entries, trial.task, hold.by) is None
     ]
 
 
 def with_releases(trial: Trial, made: Sequence[Ruling]) -> list[Ruling]:
     """Return rulings with those lifted that a person of the role has released."""
-    told = [e for e in _releases(trial.known, trial.task) if e.at >= trial.known.now - LOOK_LASTS]
-    if not told:
-        return list(made)
-    return [_lifted(ruling, told) for ruling in made]
+    since = trial.known.now - LOOK_LASTS
+    told = [entry for entry in trial.known.entries if entry.at >= since]
+    return [_lifted(trial, ruling, told) for ruling in made]
 
 
-def _lifted(ruling: Ruling, told: Sequence[Entry]) -> Ruling:
+def _lifted(trial: Trial, ruling: Ruling, told: Sequence[Entry]) -> Ruling:
     if ruling.call != HOLD or not ruling.holds:
         return ruling
-    entry = _by(told, (line.by for line in ruling.holds))
+    entry = release_of(told, trial.task, (line.by for line in ruling.holds))
     if entry is None:
         return ruling
     outcome = Outcome.GO_WITH_PROTECTION if ruling.measures else Outcome.GO
@@ -60,15 +58,17 @@ def _lifted(ruling: Ruling, told: Sequence[Entry]) -> Ruling:
     )
 
 
-def _job_release(known: Known, task: Task, hold: Hold) -> Entry | None:
-    return _by(_releases(known, task), hold.by)
-
-
-def _releases(known: Known, task: Task) -> list[Entry]:
-    return [e for e in logged(known, EntryKind.RELEASE) if e.task == task.id]
-
-
-def _by(told: Sequence[Entry], roles: Iterable[str]) -> Entry | None:
+def release_of(entries: Iterable[Entry], task: Task, roles: Iterable[str]) -> Entry | None:
+    """Return the newest release of a task by name and by one of the roles; None without any."""
     wanted = set(roles)
-    found = [entry for entry in told if entry.payload.get("role") in wanted and entry.who]
-    return found[-1] if found else None
+    return next(
+        (
+            entry
+            for entry in reversed([*entries])
+            if entry.kind is EntryKind.RELEASE
+            and entry.task == task.id
+            and entry.payload.get("role") in wanted
+            and entry.who
+        ),
+        None,
+    )

@@ -46,6 +46,8 @@ class Known:
     sun: Mapping[date, tuple[datetime | None, datetime | None]] = field(default_factory=dict)
     standing: Mapping[str, Standing] = field(default_factory=dict)  # how far each task is
     earliest: Mapping[str, datetime] = field(default_factory=dict)  # starts that a plan allows
+    # Found once and shared by every view: links lead back to the same tasks along many ways.
+    begins: dict[str, tuple[datetime, str]] = field(default_factory=dict, compare=False)
 
     def seen_as(self, view: View) -> Known:
         """Return the same knowledge with another view of the coming hours."""

@@ -25,20 +25,21 @@ def earliest_start(known: Known, task: Task) -> tuple[datetime, str]:
 
     Never before now; the second is empty where nothing but now does.
     """
+    if task.id in known.begins:
+        return known.begins[task.id]
     found = [(known.now, "")]
     if task.not_before is not None:
         found.append((task.not_before, "not before"))
     if task.id in known.earliest:
         found.append((known.earliest[task.id], "the plan"))
     found += [(_after(known, link), f"after {link.task}") for link in task.after]
-    return max(found, key=lambda pair: pair[0])
+    known.begins[task.id] = max(found, key=lambda pair: pair[0])
+    return known.begins[task.id]
 
 
 def _after(known: Known, link: Link) -> datetime:
     before = known.job.task(link.task)
-    wait = timedelta(hours=max(link.wait_h, link.wait_working_h))
-    if link.gate is not None:
-        wait = max(wait, timedelta(hours=link.gate.wait_h))
+    wait = timedelta(hours=link.least_wait_h)
     if link.kind is LinkKind.START_START:
         return (started(known, before) or _begin(known, before)) + wait
     return (finished(known, before) or _end(known, before)) + wait

@@ -102,6 +102,12 @@ class Link:
     within_h: float | None = None  # start not later than this many hours after it
     gate: StrengthGate | None = None
 
+    @property
+    def least_wait_h(self) -> float:
+        """Return the longest of its waits, a gate's least one too; strength itself not in it."""
+        gate_h = 0.0 if self.gate is None else self.gate.wait_h
+        return max(self.wait_h, self.wait_working_h, gate_h)
+
 
 @dataclass(frozen=True, slots=True)
 class Appointment:

@@ -10,12 +10,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from rules.facts import Value
-from scheduler.planning.job import Task
+from rules.facts import Asked, Value
+from scheduler.planning.job import Job, Task
 from scheduler.planning.log import Fact, Progress, Reading
 
 SIZES: Final = {"_m": "m", "_mpa": "MPa", "_c": "degC"}  # endings of a task's element
 OF_TASK: Final = ("id", "load", "beside", "place", "label")
+
+
+def asked_of(job: Job, task: Task, progress: Progress) -> Asked:
+    """Return what the book is asked of a task: what is known of it, and measures to be had."""
+    had = frozenset(job.on_hand) | {offer.measure for offer in job.can_be_had}
+    return Asked(task.work_type, KnownFacts(task, progress), had)
 
 
 class KnownFacts(Mapping[str, Value]):

@@ -14,7 +14,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from rules.book import Book
-from rules.judge import Asked
 from rules.weather import Weather
 from scheduler.planning.calendars import moment_of
 from scheduler.planning.climate_years import ClimateYears
@@ -27,7 +26,7 @@ from scheduler.planning.gate_weather import gate_weather
 from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
 from scheduler.planning.job_gates import JobGates, job_gates
-from scheduler.planning.known_facts import KnownFacts
+from scheduler.planning.known_facts import asked_of
 from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
 from scheduler.planning.network import Plan, Problem
@@ -90,23 +89,22 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     """
     zero, _ = planned_hours(job, now)
 
-    def weather_from(table: HourlyTable) -> Scenarios:
+    def weather_from(table: HourlyTable, years: ClimateYears | None) -> Scenarios:
         return scenarios(
             forecast=table,
-            climate=climate,
+            climate=years,
             now=zero,
             until=season_end(job, now),
             seed=seed,
-            count=count if climate is not None else 1,
+            count=count if years is not None else 1,
             longitude_deg=job.site.longitude_deg,
         )
 
-    traces = weather_from(members_of(forecast))
-    unfit: tuple[str, ...] = ()
+    traces = weather_from(members_of(forecast), climate)
+    notes = () if climate is None else _about(climate)
     if climate is not None and not traces.years:  # past years that end in the season tell nothing
-        unfit = (*_about(climate), *traces.notes)
-        climate = None
-        traces = weather_from(members_of(forecast))
+        notes, climate = (*notes, *traces.notes), None
+        traces = weather_from(members_of(forecast), None)
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     mixes = own_mixes(frame)
@@ -115,7 +113,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found = None
     if climate is not None:
-        fresh = traces if not judged.stale else weather_from(HourlyTable(forecast.table.start, {}))
+        unseen = HourlyTable(forecast.table.start, {})
+        fresh = weather_from(unseen, climate) if judged.stale else traces
         found = closein_date(
             job=replace(job, exposure=as_found(job.exposure, progress)),
             weather=fresh,
@@ -124,10 +123,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
             more=() if judged.stale else work_runs_out(_closing(frame, judged)),
         )
     answer = _answer(frame, judged, plan, found, now)
-    answer = replace(answer, notes=(*answer.notes, *mixes.notes))
-    if climate is not None:
-        answer = replace(answer, notes=(*_about(climate), *answer.notes))
-    answer = replace(answer, notes=(*unfit, *answer.notes))
+    answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes))
     return Planned(answer, plan, problem, frame, traces)
 
 
@@ -223,10 +219,9 @@ def _task(
 ) -> TaskWeather:
     """Judge one task by the book and by the papers that bind it."""
     job = frame.job
-    measures = frozenset(job.on_hand) | {offer.measure for offer in job.can_be_had}
     return task_weather(
         book,
-        Asked(task.work_type, KnownFacts(task, frame.progress), measures),
+        asked_of(job, task, frame.progress),
         weather,
         shift=shift_of(frame, task),
         effort=effort_of(frame, task),

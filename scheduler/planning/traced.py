@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 
-from rules.book import Book, Row
+from rules.book import Book
 from rules.explain import walk
-from rules.judge import Asked
 from rules.page import Line, line
-from rules.verdict import KEYS, Verdict
+from rules.verdict import KEYS, Verdict, VerdictArray
 from rules.weather import Weather
-from scheduler.planning.answer import LimitLine, TaskAnswer
+from scheduler.planning.answer import LimitLine, Outcome, TaskAnswer
+from scheduler.planning.decide_hours import hour_of, last_hour, moment_of
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Job, Task
-from scheduler.planning.known_facts import KnownFacts
+from scheduler.planning.known_facts import asked_of
 from scheduler.planning.log import Progress
 
 
@@ -26,7 +26,7 @@ class HourValue:
 
     at: datetime  # UTC
     value: float | None  # in the row's unit; None: not known
-    outcome: str | None
+    outcome: Outcome | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,25 +48,21 @@ def trace(
     job, task, answer
         The answer that is to be traced.
     table : HourlyTable
-        The hours that the answer was made on: what was observed, then the newest forecast.
+        The newest forecast; hours before it were judged on what was observed, and are not shown.
     progress, book
         The log and the job's rule book.
     """
-    rows = {row.id: row for row in book.rows_for(task.work_type)}
-    rows |= {row.id: row for row in book.rows if row.id not in rows}
+    # a row set for this job stands among those of the work, and goes before the book's own
+    rows = {row.id: row for row in (*book.rows, *book.rows_for(task.work_type))}
     hours = _hours(job, task, answer, table, progress, book)
     return tuple(
         Traced(
             limit,
             line(rows[limit.rule]) if limit.rule in rows else None,
-            hours.get(limit.rule, ()) if _reads_weather(rows.get(limit.rule)) else (),
+            hours.get(limit.rule, ()),
         )
         for limit in answer.limits
     )
-
-
-def _reads_weather(row: Row | None) -> bool:
-    return row is not None and bool(row.quantity)
 
 
 def _hours(
@@ -81,30 +77,23 @@ def _hours(
     span = answer.window
     if span is None or span.start is None or span.end is None or table.hours == 0:
         return {}
-    first = _hour(span.start) - int(table.start[0].astype(np.int64))
-    last = _hour(span.end - timedelta(microseconds=1)) + 1 - int(table.start[0].astype(np.int64))
+    zero = int(table.start[0].astype(np.int64))
+    first, last = hour_of(span.start) - zero, last_hour(span.end) - zero
     if last <= 0 or first >= table.hours:
         return {}
-    had = frozenset(job.on_hand) | {offer.measure for offer in job.can_be_had}
-    asked = Asked(task.work_type, KnownFacts(task, progress), had)
     weather = Weather(dict(table.columns), table.hours)
     found = {}
-    for step in walk(book, asked, weather, max(first, 0), last):
-        begin = int(table.start[0].astype(np.int64)) + step.first
+    for step in walk(book, asked_of(job, task, progress), weather, max(first, 0), last):
         found[step.reason.row.id] = tuple(
             HourValue(
-                _moment(begin + number),
+                moment_of(zero + step.first + number),
                 float(value) if np.isfinite(value) else None,
-                KEYS[Verdict(int(step.outcomes[number]))] if step.outcomes.size else None,
+                _outcome(step.outcomes, number),
             )
             for number, value in enumerate(np.atleast_1d(step.values))
         )
     return found
 
 
-def _hour(moment: datetime) -> int:
-    return int(moment.timestamp() // 3600)
-
-
-def _moment(hour: int) -> datetime:
-    return datetime.fromtimestamp(hour * 3600, UTC)
+def _outcome(outcomes: VerdictArray, number: int) -> Outcome | None:
+    return Outcome(KEYS[Verdict(int(outcomes[number]))]) if outcomes.size else None

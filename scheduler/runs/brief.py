@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from scheduler.planning.briefing import Brief
 from scheduler.planning.briefing import brief as sort_answers
+from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import Planned
 from scheduler.runs.desk import Desk, gather, keep
@@ -20,6 +21,7 @@ class Morning:
     today: Today
     planned: Planned
     brief: Brief
+    climate: ClimateYears | None  # the past years that it was planned on
 
 
 def brief(desk: Desk) -> Morning:
@@ -44,4 +46,4 @@ def brief(desk: Desk) -> Morning:
         stale=found.stale,
         date=planned.answer.date,
     )
-    return Morning(found, planned, made)
+    return Morning(found, planned, made, climate)

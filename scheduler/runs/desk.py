@@ -209,6 +209,13 @@ def past_hours(desk: Desk) -> Forecast | None:
     return _past(desk, _observed(desk, desk.observed().answers))
 
 
+def told_before(desk: Desk, moment: datetime) -> Forecast | None:
+    """Return what the job's sources said last by a moment, side by side; None where nothing."""
+    kept = desk.store.forecasts_until(desk.job.id, moment)
+    sets = kept_sets(kept, [choice.name for choice in desk.job.sources])
+    return _one([_told_again(desk, row) for row in sets[0]], now=moment) if sets else None
+
+
 def _earlier(desk: Desk, fresh: Sequence[_Told]) -> list[list[_Told]]:
     """Return what the job's sources had told before, oldest first."""
     kept = desk.store.forecasts_until(desk.job.id, desk.now)

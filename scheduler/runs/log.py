@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.errors import LogMoved, LogRefused, WeatherUnavailable
+from scheduler.planning.fresh_work import CONCRETE
+from scheduler.planning.job import Job
 from scheduler.planning.job_book import job_book
 from scheduler.planning.log import Entry
+from scheduler.planning.measured import ProbeTrace, log_entries
 from scheduler.planning.plan_job import Planned
 from scheduler.planning.progress import progress_until
 from scheduler.runs.desk import Desk, gather, keep
@@ -91,6 +94,26 @@ def entries_given(
         want = "give either --entries FILE or what happened" if entries else "say what happened"
         raise LogRefused(f"log: {want}; closein log --help lists the options")
     return entries
+
+
+def logger_given(
+    job: Job, trace: ProbeTrace, *, task: str | None, place: str | None
+) -> list[dict[str, object]]:
+    """Return a logger's hours as entries, the coldest probe's, for the work it was read in.
+
+    Raises
+    ------
+    LogRefused
+        If no task of the job is named.
+    """
+    tasks = {one.id: one for one in job.tasks}
+    if task not in tasks:
+        raise LogRefused(
+            f"--temps needs --task: the work it was read in, one of {', '.join(tasks)}"
+        )
+    own = tasks[task]
+    quantity = "concrete_temperature" if own.work_type in CONCRETE else "masonry_temperature"
+    return log_entries(trace, quantity=quantity, place=place or own.place)
 
 
 Details = Mapping[str, object]

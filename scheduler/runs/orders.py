@@ -16,8 +16,8 @@ from scheduler.runs.plan import planned_of, with_climate
 EARLY: Final = 0.1  # the share of scenarios in which the weather lets work begin so early
 
 
-def orders(desk: Desk) -> tuple[OrderDates, Gathered]:
-    """Return the order dates, and what they were made from.
+def orders(desk: Desk) -> OrderDates:
+    """Return the order dates of the job; the weather read is kept.
 
     Raises
     ------
@@ -31,7 +31,7 @@ def orders(desk: Desk) -> tuple[OrderDates, Gathered]:
     gathered, climate = with_climate(desk, gather(desk, command="orders"))
     planned = planned_of(desk, gathered, climate, job_book(desk.job))
     keep(desk, gathered)
-    return dates_of(desk, gathered, climate, planned), gathered
+    return dates_of(desk, gathered, climate, planned)
 
 
 def dates_of(

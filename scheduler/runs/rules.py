@@ -4,22 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from rules.book import Book, load_book, sources
+from rules.book import Book, sources
 from rules.book_rows import Row
 from rules.errors import BadInput
 from rules.page import Line, differences, lines
-from rules.words import nearest, words
-
-
-def book_of(edition: str) -> Book:
-    """Return an edition of the book.
-
-    Raises
-    ------
-    BookFault
-        If there is no such edition.
-    """
-    return load_book(edition)
+from rules.words import meant, words
 
 
 def rows_of(book: Book, *, work_type: str | None, source: str | None) -> list[Line]:
@@ -52,8 +41,5 @@ def difference(one: Book, other: Book, *, work_type: str | None) -> tuple[list[R
 
 
 def _known(name: str | None, known: Collection[str], what: str) -> None:
-    if name is None or name in known:
-        return
-    near = nearest(name, known)
-    hint = f"; did you mean {near}?" if near else f"; known: {', '.join(known)}"
-    raise BadInput(f"no {what} {name!r}{hint}")
+    if name is not None and name not in known:
+        raise BadInput(f"no {what} {name!r}; {meant(name, known)}")

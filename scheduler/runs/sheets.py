@@ -7,7 +7,9 @@ from typing import Final
 
 import numpy as np
 
+from rules.gates import gates
 from scheduler.planning.curing_sheet import SheetLine, sheet_lines
+from scheduler.planning.fresh_work import fresh_work
 from scheduler.planning.job import Job, Task
 from scheduler.planning.job_book import job_book
 from scheduler.planning.measured import ProbeTrace
@@ -15,12 +17,9 @@ from scheduler.planning.sheet_parts import SheetParts, TemperatureRecord
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
 from scheduler.runs.orders import dates_of
-from scheduler.runs.plan import with_climate
 from scheduler.runs.weather_days import weather_day_record
 
-# Work whose temperatures an inspector asks for.
-FRESH: Final = ("place_footing", "place_slab", "place_grout", "fill_top_course", "infill_pockets")
-LEAST_KEPT: Final = timedelta(hours=48)  # where no rule names an end; TMS 602, grouted masonry
+BLANKETS: Final = "blankets_off"  # the gate whose least wait is kept where no rule names an end
 COLDEST: Final = "coldest corner"
 
 
@@ -34,7 +33,6 @@ def sheets(desk: Desk) -> SheetParts:
     """
     morning = brief(desk)
     planned, gathered = morning.planned, morning.today.gathered
-    gathered, climate = with_climate(desk, gathered)
     contract = any(paper.kind == "contract" for paper in desk.job.documents)
     return SheetParts(
         at=desk.now,
@@ -43,7 +41,7 @@ def sheets(desk: Desk) -> SheetParts:
         answers=morning.today.answers,
         plan=planned.answer,
         progress=gathered.progress,
-        orders=dates_of(desk, gathered, climate, planned),
+        orders=dates_of(desk, gathered, morning.climate, planned),
         records=_records(desk.job, morning),
         lost=weather_day_record(desk) if contract else (),
     )
@@ -55,12 +53,13 @@ def _records(job: Job, morning: Morning) -> tuple[TemperatureRecord, ...]:
         answer.task: max((m.end for m in answer.measures if m.end is not None), default=None)
         for answer in morning.today.answers
     }
+    least = timedelta(hours=gates()[BLANKETS].wait_h)
     records = []
     for task in job.tasks:
         placed = placed_at[task.id]
-        if task.work_type not in FRESH or placed is None:
+        if fresh_work(task) is None or placed is None:
             continue
-        until = max(placed + LEAST_KEPT, ends.get(task.id) or placed)
+        until = max(placed + least, ends.get(task.id) or placed)
         lines = _lines(job, task, morning, placed, until)
         records.append(TemperatureRecord(task.name, placed, until, tuple(lines)))
     return tuple(records)

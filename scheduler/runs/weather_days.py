@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from functools import partial
 
 from rules.errors import BadInput
-from scheduler.planning.hours import Forecast
 from scheduler.planning.progress import progress_until
 from scheduler.planning.weather_day_record import WeatherDays, weather_days
-from scheduler.runs.desk import Desk, past_hours
+from scheduler.runs.desk import Desk, past_hours, told_before
 
 
 def weather_day_record(desk: Desk) -> tuple[WeatherDays, ...]:
@@ -28,17 +27,10 @@ def weather_day_record(desk: Desk) -> tuple[WeatherDays, ...]:
         )
     entries = desk.store.entries(desk.job.id, until=desk.now if desk.replay else None)
 
-    def issued_before(moment: datetime) -> Forecast | None:
-        kept = desk.store.forecasts_until(desk.job.id, moment)
-        if not kept:
-            return None
-        newest = kept[-1]
-        return desk.parse(newest.source, desk.store.forecast_bytes(newest.identity))
-
     return weather_days(
         desk.job,
         progress_until(entries, desk.now),
-        issued_before=issued_before,
+        issued_before=partial(told_before, desk),
         observed=past_hours(desk),
         now=desk.now,
     )

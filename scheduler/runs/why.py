@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.errors import BadInput
-from rules.words import nearest
+from rules.words import meant
 from scheduler.planning.answer import TaskAnswer
 from scheduler.planning.job_book import job_book
 from scheduler.planning.traced import Traced, trace
-from scheduler.runs.desk import Desk, Gathered, gather, keep
+from scheduler.runs.desk import Desk, gather, keep
 from scheduler.runs.today import today_of
 
 
@@ -19,7 +19,6 @@ class Why:
 
     answer: TaskAnswer
     limits: tuple[Traced, ...]
-    gathered: Gathered
 
 
 def why(desk: Desk, task_id: str) -> Why:
@@ -34,9 +33,7 @@ def why(desk: Desk, task_id: str) -> Why:
     """
     known = [task.id for task in desk.job.tasks]
     if task_id not in known:
-        near = nearest(task_id, known)
-        hint = f"; did you mean {near}?" if near else f"; known: {', '.join(known)}"
-        raise BadInput(f"no task {task_id!r}{hint}")
+        raise BadInput(f"no task {task_id!r}; {meant(task_id, known)}")
     gathered = gather(desk, command="rules", options={"why": task_id})
     book = job_book(desk.job)
     answers = {answer.task: answer for answer in today_of(gathered, book).answers}
@@ -52,4 +49,4 @@ def why(desk: Desk, task_id: str) -> Why:
         gathered.progress,
         book,
     )
-    return Why(answer, traced, gathered)
+    return Why(answer, traced)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import scheduler.jobfile
+from rules.gates import gates
 from scheduler.cli import main
 from tests.mild_weather import mild_forecast, mild_years
 
@@ -75,6 +76,31 @@ def test_a_sound_set_of_numbers_gives_a_job_without_orphans(tmp_path: Path, name
     assert [t.id for t in job.tasks if not t.after] == ["permit"]
     shift_h = 9.0
     assert all(t.duration_h <= shift_h or t.may_pause for t in job.tasks)
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_what_is_opened_is_closed_again(tmp_path: Path, name: str) -> None:
+    """A part that no task closes would stand open for good, and no date could be kept."""
+    job = scheduler.jobfile.read(made(tmp_path, *SOUND[name]))
+    opened = {part for task in job.tasks for part in task.opens}
+    assert opened <= {part for task in job.tasks for part in task.closes}
+
+
+def test_gates_are_those_of_the_rule_book(tmp_path: Path) -> None:
+    """UFGS 04200's three days and the common 70 % stand in the book, and nowhere else."""
+    job = scheduler.jobfile.read(made(tmp_path, "--footing", "new"))
+    found = {
+        link.gate.purpose: link.gate
+        for task in job.tasks
+        for link in task.after
+        if link.gate is not None
+    }
+    assert {"take_block", "uniform_load", "lower_house", "tighten_anchors", "backfill"} <= set(
+        found
+    )
+    for purpose, gate in found.items():
+        assert gate.wait_h == gates()[purpose].wait_h
+        assert gate.share >= gates()[purpose].share
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -8,10 +8,14 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
-from scheduler.output.curing_sheet import GAP, sheet_csv, sheet_page
+import scheduler.jobfile
+from scheduler.output.sheets.page import page
+from scheduler.output.sheets.temperature import GAP, temperature, temperature_csv
 from scheduler.planning.curing_sheet import SheetLine, sheet_lines
 from scheduler.planning.log import Reading
 from scheduler.planning.measured import ProbeTrace
+from scheduler.planning.sheet_parts import TemperatureRecord
+from tests.demo_job import DEMO
 
 ZONE = "America/New_York"
 PLACED = datetime(2026, 11, 12, 15, 30, tzinfo=UTC)  # 10:30 on site
@@ -76,30 +80,43 @@ def test_the_clock_change_keeps_the_times_of_day() -> None:
     assert [line.clock.hour for line in found] == [15, 7, 15, 7]
 
 
+def record() -> TemperatureRecord:
+    return TemperatureRecord("Grout <north>", PLACED, UNTIL, tuple(lines()))
+
+
 def test_csv_writes_gaps_as_such_in_the_jobs_units() -> None:
-    rows = list(csv.DictReader(io.StringIO(sheet_csv(lines(), units="us"))))
+    text = temperature_csv([record()], units="us")
+    rows = list(csv.DictReader(io.StringIO(text)))
     assert rows[0]["place"] == "corner"
     gaps = [row for row in rows if row["temperature_F"] == GAP]
     assert gaps
     assert all(row["read_at_utc"] == "" for row in gaps)
     first = next(row for row in rows if row["place"] == "north core")
     assert float(first["temperature_F"]) > 50
-    assert "temperature_C" in sheet_csv(lines(), units="si")
+    assert "temperature_C" in temperature_csv([record()], units="si")
 
 
 def test_the_page_counts_gaps_escapes_names_and_has_room_to_sign() -> None:
-    found = lines()
-    page = sheet_page(
-        found, title="Grout <north>", placed=PLACED, until=UNTIL, time_zone=ZONE, units="us"
-    )
-    missing = sum(line.temperature_c is None for line in found)
-    assert f"{missing} of 8 lines have no reading" in page
-    assert "Grout &lt;north&gt;" in page
-    assert "Inspector, date" in page
-    assert "engineer of record" in page
-    assert page.count('class="gap"') == missing
+    job = scheduler.jobfile.read(DEMO / "job.yaml")
+    sheet = temperature(job, [record()], at=UNTIL, under="as of now")
+    assert sheet is not None
+    text = page(sheet)
+    missing = sum(line.temperature_c is None for line in lines())
+    assert f"{missing} of 8 times so far have no reading" in text
+    assert "Grout &lt;north&gt;" in text
+    assert "Inspector, date" in text
+    assert "engineer of record" in text
+    assert text.count('class="marked"') == missing
 
 
-def test_a_job_without_readings_has_a_page_that_says_so() -> None:
-    page = sheet_page([], title="Grout", placed=PLACED, until=UNTIL, time_zone=ZONE, units="us")
-    assert "No place has a reading." in page
+def test_times_still_to_come_are_room_and_no_gaps() -> None:
+    job = scheduler.jobfile.read(DEMO / "job.yaml")
+    sheet = temperature(job, [record()], at=PLACED, under="as of now")
+    assert sheet is not None
+    assert "0 of 0 times so far have no reading" in page(sheet)
+    assert 'class="marked"' not in page(sheet)
+
+
+def test_a_job_without_fresh_work_has_no_such_sheet() -> None:
+    job = scheduler.jobfile.read(DEMO / "job.yaml")
+    assert temperature(job, [], at=UNTIL, under="as of now") is None

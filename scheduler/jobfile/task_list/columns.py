@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Final
 
-from rules.words import nearest, words
+from rules.words import meant, words
 from scheduler.jobfile.task_list.links import links_of, links_text
 
 Cell = object
@@ -67,9 +67,7 @@ def _work_type(text: str, _: bool) -> Cell:
     name = re.sub(r"[\s-]+", "_", text.strip().lower())
     if name in known:
         return name
-    near = nearest(name, known)
-    hint = f"; did you mean {near}?" if near else "; `closein rules` lists the work types"
-    raise ValueError(f"no work type of the rule book{hint}")
+    raise ValueError(f"no work type of the rule book; {meant(name, known)}")
 
 
 def _hours(text: str, _: bool) -> Cell:

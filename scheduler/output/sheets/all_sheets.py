@@ -1,18 +1,14 @@
-"""Every sheet of a job, made and written: a page each, and a PDF each where asked for."""
+"""Every sheet of a job, each as a page and as a PDF."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from pathlib import Path
-
-from rules.errors import BadInput
 from scheduler.output.sheets.cold_plan import cold_plan
 from scheduler.output.sheets.order_list import order_list
 from scheduler.output.sheets.page import page
 from scheduler.output.sheets.pdf import pdf
 from scheduler.output.sheets.set_down import set_down
 from scheduler.output.sheets.sheet import Sheet
-from scheduler.output.sheets.temperature import temperature
+from scheduler.output.sheets.temperature import temperature, temperature_csv
 from scheduler.output.sheets.tomorrow import tomorrow
 from scheduler.output.sheets.weather_days import weather_days
 from scheduler.output.words import clock
@@ -37,22 +33,12 @@ def all_sheets(job: Job, parts: SheetParts) -> tuple[Sheet, ...]:
     return tuple(sheet for sheet in made if sheet is not None)
 
 
-def write_sheets(sheets: Sequence[Sheet], folder: Path, *, units: str) -> list[Path]:
-    """Write each sheet as a page and as a PDF into a folder, made where it is not there.
-
-    Raises
-    ------
-    BadInput
-        If the folder cannot be written to.
-    """
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for sheet in sheets:
-            html, paper = folder / f"{sheet.name}.html", folder / f"{sheet.name}.pdf"
-            html.write_text(page(sheet), encoding="utf-8")
-            paper.write_bytes(pdf(sheet, units=units))
-            written += [html, paper]
-    except OSError as error:
-        raise BadInput(f"{folder}: {error.strerror or error}") from error
-    return written
+def sheet_files(job: Job, parts: SheetParts) -> dict[str, str | bytes]:
+    """Return each sheet as a page and as a PDF, and the temperatures as CSV too, by file name."""
+    files: dict[str, str | bytes] = {}
+    for sheet in all_sheets(job, parts):
+        files[f"{sheet.name}.html"] = page(sheet)
+        files[f"{sheet.name}.pdf"] = pdf(sheet, units=job.units)
+    if parts.records:
+        files["temperature.csv"] = temperature_csv(parts.records, units=job.units)
+    return files

@@ -6,30 +6,31 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+import numpy as np
+
 from rules.book import Book, Row
-from rules.book_rows import Condition
+from rules.kinds import kinds
 from rules.page import Line, line
-from rules.units import convert
 from rules.verdict import Verdict
+from rules.weather import meets
 from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.words import told, words
 from scheduler.planning.job import Job, State, Task
 
 NAME: Final = "cold_plan"
-FRESH: Final = (
-    "place_footing", "place_slab", "lay_block", "place_grout", "fill_top_course",
-    "infill_pockets", "protect_concrete", "protect_masonry",
-)  # fmt: skip
-# What a row about the cold looks at; wind, rain and heat have their own rows.
-COLD: Final = ("temperature", "frost", "frozen", "ice", "snow", "freez")
+TEMPERATURE: Final = ("degF", "degC")
+FROST: Final = ("frost", "frozen", "ice_", "snow")  # in the name of a quantity that has no unit
 THICKNESS: Final = "section_thickness"
+MM: Final = 1000.0  # of a metre: the unit that lengths are compared in
 PHASES: Final = ("Before", "During", "After")
 
 
 def cold_plan(job: Job, book: Book, *, under: str) -> Sheet:
     """Return the plan for the fresh work that is still ahead."""
     ahead = [task for task in job.tasks if task.state is not State.DONE]
-    fresh = [task for task in ahead if task.work_type in FRESH]
+    kept = {kind for row in kinds().values() for kind in row.covers}
+    kept |= {name for name, row in kinds().items() if row.covers}
+    fresh = [task for task in ahead if task.work_type in kept]
     sections = [_work(fresh), _material(job), *(_phase_of(book, p, fresh) for p in PHASES)]
     return Sheet(
         NAME,
@@ -83,17 +84,8 @@ def _fits(row: Row, kind: str, fresh: Sequence[Task]) -> bool:
     bounds = [c for c in row.when if c.what.endswith(THICKNESS)]
     if not bounds or not told or None in told:
         return True
-    return any(all(_within(c, float(str(section))) for c in bounds) for section in told)
-
-
-def _within(condition: Condition, section_m: float) -> bool:
-    value = convert(section_m, "m", condition.unit)
-    return (
-        (condition.above is None or value > condition.above)
-        and (condition.at_least is None or value >= condition.at_least)
-        and (condition.below is None or value < condition.below)
-        and (condition.at_most is None or value <= condition.at_most)
-    )
+    sections_mm = np.array([float(str(section)) for section in told]) * MM
+    return bool(np.logical_and.reduce([meets(sections_mm, bound) for bound in bounds]).any())
 
 
 def _phase(row: Row) -> str:
@@ -106,15 +98,17 @@ def _phase(row: Row) -> str:
 
 
 def _is_cold(row: Row) -> bool:
-    name = f"{row.quantity} {row.id}"
-    hot = any(word in row.id for word in ("hot", "heat-index", "evaporation", "max"))
-    return not hot and any(word in name for word in COLD)
+    """Tell whether a row asks something of the cold: its coldest band does, or it is of frost."""
+    if row.unit in TEMPERATURE and row.bands:
+        coldest = row.bands[0]
+        return coldest.outcome is not Verdict.GO or bool(coldest.measures)
+    return any(word in row.quantity for word in FROST)
 
 
 def _lines(kinds: Sequence[str], told_: Line) -> Iterable[tuple[str, ...]]:
     """Yield the bands that ask for something; a row of plain go asks nothing."""
     bands = [
-        text.replace("**", "")
+        str(text)
         for band, text in zip(told_.row.bands, told_.bands, strict=True)
         if band.outcome is not Verdict.GO or band.measures
     ]

@@ -23,7 +23,7 @@ def order_list(job: Job, found: OrderDates, *, under: str) -> Sheet | None:
     header = ("Order by", "What", "How much", "For", "Needed", "Ordered", "Came")
     section = Section(
         "Soonest first",
-        lines=tuple(order_notes(found)),
+        lines=tuple(order_notes(found, job)),
         grid=Grid(header, rows, (4, 6, 4, 5, 5, 3, 3), late),
     )
     return Sheet(NAME, f"Order list: {job.name}", under, (section,))

@@ -11,8 +11,9 @@ from rules.page import line
 from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.today_table import caution_words, check_words
 from scheduler.output.words import span, words
+from scheduler.planning.decide_holds import release_of
 from scheduler.planning.job import Job, Task
-from scheduler.planning.log import EntryKind, Progress
+from scheduler.planning.log import Progress
 from scheduler.planning.sheet_parts import SheetParts
 
 NAME: Final = "set_down"
@@ -77,14 +78,8 @@ def _holds(tasks: Sequence[Task], progress: Progress) -> Grid:
     rows = []
     for task in tasks:
         for hold in task.holds:
-            given = [
-                entry
-                for entry in progress.entries
-                if entry.kind is EntryKind.RELEASE
-                and entry.task == task.id
-                and entry.payload.get("role") in hold.by
-            ]
-            who = given[-1].who if given else ""
+            given = release_of(progress.entries, task, hold.by)
+            who = "" if given is None else given.who
             rows.append((task.name, " or ".join(map(words, hold.by)), hold.needs, who))
     return Grid(("Step", "Who", "Needs to see", "Released by"), tuple(rows), (5, 4, 8, 5))
 
@@ -94,6 +89,6 @@ def _limits(book: Book) -> Grid:
     for row in book.rows_for(LOWER):
         if row.quantity.startswith("wind_speed"):
             told = line(row)
-            bands = "\n".join(text.replace("**", "") for text in told.bands)
+            bands = "\n".join(map(str, told.bands))
             rows.append((told.looks_at, bands, told.source, ""))
     return Grid(("What", "Limit", "Source", "Read, time"), tuple(rows), (5, 8, 6, 4))

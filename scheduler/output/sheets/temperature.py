@@ -7,6 +7,8 @@ from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rules.units import convert
+from scheduler.output.csv_text import csv_text
 from scheduler.output.sheets.sheet import Grid, Section, Sheet
 from scheduler.output.words import clock, day, number
 from scheduler.planning.curing_sheet import SheetLine
@@ -31,8 +33,11 @@ def temperature(
     sections = []
     for record in records:
         placed, until = clock(record.placed, zone), clock(record.until, zone)
-        said = (f"Placed {placed}, protected until {until}.",)
-        sections.append(Section(record.name, lines=said))
+        past = [line for line in record.lines if _over(line, at, zone)]
+        missing = sum(line.temperature_c is None for line in past)
+        said = f"Placed {placed}, protected until {until}."
+        count = f"{missing} of {len(past)} times so far have no reading."
+        sections.append(Section(record.name, lines=(said, count)))
         for place in dict.fromkeys(line.place for line in record.lines):
             own = [line for line in record.lines if line.place == place]
             sections.append(Section(place or "place not said", grid=_grid(job, own, at)))
@@ -43,9 +48,24 @@ def temperature(
     )  # fmt: skip
 
 
+def temperature_csv(records: Sequence[TemperatureRecord], *, units: str) -> str:
+    """Return the record as CSV, every work in it; what was not read is written as such."""
+    unit, sign = ("degF", "F") if units == "us" else ("degC", "C")
+    header = ("work", "place", "date", "time", f"temperature_{sign}", f"coldest_since_{sign}")
+    rows = (_csv_row(record, line, unit) for record in records for line in record.lines)
+    return csv_text((*header, f"air_{sign}", "read_at_utc"), rows)
+
+
+def _csv_row(record: TemperatureRecord, line: SheetLine, unit: str) -> tuple[str, ...]:
+    values = (line.temperature_c, line.coldest_c, line.air_c)
+    told = [GAP if v is None else f"{float(convert(v, 'degC', unit)):.1f}" for v in values]
+    read = "" if line.read_at is None else line.read_at.strftime("%Y-%m-%dT%H:%MZ")
+    clock_ = line.clock.strftime("%H:%M")
+    return (record.name, line.place, line.day.isoformat(), clock_, *told, read)
+
+
 def _grid(job: Job, lines: Sequence[SheetLine], at: datetime) -> Grid:
     zone = job.site.time_zone
-    now = at.astimezone(ZoneInfo(zone)).replace(tzinfo=None)
 
     def value(celsius: float | None) -> str:
         return "" if celsius is None else number(celsius, "degC", job.units, zone)
@@ -54,7 +74,7 @@ def _grid(job: Job, lines: Sequence[SheetLine], at: datetime) -> Grid:
         (
             day(line.day, zone),
             line.clock.strftime("%H:%M"),
-            value(line.temperature_c) or (GAP if _over(line, now) else ""),
+            value(line.temperature_c) or (GAP if _over(line, at, zone) else ""),
             value(line.coldest_c),
             value(line.air_c),
             "",
@@ -62,10 +82,10 @@ def _grid(job: Job, lines: Sequence[SheetLine], at: datetime) -> Grid:
         for line in lines
     )
     gaps = frozenset(
-        n for n, line in enumerate(lines) if line.temperature_c is None and _over(line, now)
+        n for n, line in enumerate(lines) if line.temperature_c is None and _over(line, at, zone)
     )
     return Grid(HEADER, rows, (4, 3, 4, 4, 3, 6), gaps)
 
 
-def _over(line: SheetLine, now: datetime) -> bool:
-    return datetime.combine(line.day, line.clock) <= now
+def _over(line: SheetLine, at: datetime, zone: str) -> bool:
+    return datetime.combine(line.day, line.clock, ZoneInfo(zone)) <= at

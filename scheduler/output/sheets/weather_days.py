@@ -18,7 +18,7 @@ def weather_days(job: Job, found: Sequence[WeatherDays], *, under: str) -> Sheet
     sections = [
         Section(
             f"Contract {record.contract.id}",
-            lines=tuple(count_lines(record)),
+            lines=tuple(count_lines(record, job)),
             grid=Grid(HEADER, tuple(day_rows(record, job)), (4, 4, 3, 4, 3, 3, 6, 7, 7)),
         )
         for record in found
