@@ -193,7 +193,9 @@ def test_brief_writes_text_and_html(
     subject = out.splitlines()[0]
     assert subject in text
     assert subject in page
+    assert subject.startswith("Mon: 1 go, 1 with protection until Tue 16:00, 1 not known; ")
     assert "margin" in subject
+    assert text.index("GO WITH PROTECTION: Lay three courses") < text.index("\nClose-in\n")
     assert "Local codes, the engineer of record and licensed trades decide." in text
     assert len(page.encode()) < 100_000
 

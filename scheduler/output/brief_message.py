@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from scheduler.output.environment import environment
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import (
-    OUTCOME_WORDS,
     check_words,
     limit_line,
     measure_line,
     plain_reason,
+    value_line,
 )
 from scheduler.output.weather_table import alert_lines, noticed_lines
 from scheduler.output.words import clock, span, told, words
-from scheduler.planning.answer import Outcome, TaskAnswer
+from scheduler.planning.answer import Call, Outcome, TaskAnswer
 from scheduler.planning.briefing import CALL_WORDS, LINE, Brief
 from scheduler.planning.job import Job
 from scheduler.planning.plan_answer import PlanAnswer
 
 BRIEF_VERSION = "closein-brief/1"
+MAY_GO = (Call.GO, Call.GO_WITH_PROTECTION)  # what refuses is told at once, the rest under Why
 
 
 def brief_files(brief: Brief, plan: PlanAnswer, job: Job) -> dict[str, str]:
@@ -57,14 +57,15 @@ def brief_html(brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
 def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
     zone = job.site.time_zone
     names = {task.id: task.name for task in job.tasks}
-    rows = [_row(answer, names, job) for answer in brief.answers]
+    acting = [answer for answer in brief.answers if not answer.waits_for]
     return (
         environment()
         .get_template(template)
         .render(
             brief=brief,
             job=job,
-            rows=rows,
+            rows=[_row(answer, names, job) for answer in acting],
+            waiting=[(names.get(a.task, a.task), a.reason) for a in brief.answers if a.waits_for],
             at=clock(brief.at, zone),
             cautions=list(dict.fromkeys(told("caution", key) for key in brief.cautions)),
             line=LINE,
@@ -81,21 +82,22 @@ def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> st
 def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, object]:
     zone = job.site.time_zone
     window, following = answer.window, answer.next_window
-    if answer.waits_for:  # the day's details matter when its turn comes
-        answer = replace(answer, limits=(), measures=(), checks=(), holds=())
-        window = None
+    against = [line for line in answer.limits if line.outcome is not Outcome.GO]
+    later = following and not (window and following.start == window.start)
     return {
         "name": names.get(answer.task, answer.task),
         "call": CALL_WORDS[answer.call],
         "kind": answer.call.value,
-        "verdict": OUTCOME_WORDS[answer.outcome],
         "when": span(window.start, window.end, zone) if window else "",
-        "next": clock(following.start, zone) if following else "",
+        "next": clock(following.start, zone) if following and later else "",
         "reason": plain_reason(answer),
-        "limits": [
-            limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO
+        "because": ""
+        if answer.call in MAY_GO
+        else "; ".join(value_line(line, job) for line in against[:2]),
+        "limits": [limit_line(line, job) for line in against],
+        "measures": [
+            measure_line(line, job).removeprefix("measure: ") for line in answer.measures
         ],
-        "measures": [measure_line(line, job) for line in answer.measures],
         "checks": check_words(answer),
         "holds": [f"{words(h.by)} decides: {h.needs}" for h in answer.holds],
     }

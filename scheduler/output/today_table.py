@@ -86,8 +86,9 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
 
 def plain_reason(answer: TaskAnswer) -> str:
     """Return the reason in one line; empty where it only repeats a limit that is told below."""
-    repeats = any(answer.reason.startswith(limit.quantity) for limit in answer.limits)
-    return "" if repeats else answer.reason
+    told_below = [words(limit.quantity) for limit in answer.limits]
+    told_below.append(words(answer.call.value))
+    return "" if answer.reason.startswith(tuple(told_below)) else answer.reason
 
 
 def check_words(answer: TaskAnswer) -> list[str]:
@@ -102,22 +103,28 @@ def caution_words(answer: TaskAnswer) -> list[str]:
 
 def limit_line(line: LimitLine, job: Job) -> str:
     """Return one limit in words: outcome, value, hour, allowed range, source."""
-    zone = job.site.time_zone
-    taken = "" if line.taken_as in {"value", ""} else f" ({words(line.taken_as)})"
-    value = number(line.value, line.unit, job.units, zone)
-    text = f"{OUTCOME_WORDS[line.outcome]}: {words(line.quantity)}{taken} {value}"
-    if line.place:
-        text += f" at {line.place}"
-    if line.at is not None:
-        text += f", {clock(line.at, zone)}"
-    elif line.window is not None:
-        text += f", {span(line.window.start, line.window.end, zone)}"
+    text = f"{OUTCOME_WORDS[line.outcome]}: {value_line(line, job)}"
     if line.allowed:
         text += f"; allowed {line.allowed}"
     source = " ".join(part for part in (line.source, line.clause) if part)
     mark = ", to be verified" if line.verify else ""
     by = f"; set by {line.overridden_by}" if line.overridden_by else ""
     return f"{text} [{source or line.rule}{mark}]{by}"
+
+
+def value_line(line: LimitLine, job: Job) -> str:
+    """Return what a limit looked at: quantity, value, place and hour."""
+    zone = job.site.time_zone
+    taken = "" if line.taken_as in {"value", ""} else f" ({words(line.taken_as)})"
+    value = number(line.value, line.unit, job.units, zone)
+    text = f"{words(line.quantity)}{taken} {value}"
+    if line.place:
+        text += f" at {line.place}"
+    if line.at is not None:
+        text += f", {clock(line.at, zone)}"
+    elif line.window is not None:
+        text += f", {span(line.window.start, line.window.end, zone)}"
+    return text
 
 
 def measure_line(line: MeasureLine, job: Job) -> str:

@@ -5,6 +5,7 @@ Texts and mails are made from this; it is made from answers and a plan, and from
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -33,6 +34,17 @@ READ_FIRST: Final = (  # what a person acts on this morning stands above what wa
     Call.GO,
     Call.WAIT,
     Call.CLAIM,
+)
+SUBJECT_WORDS: Final = (
+    "stop",
+    "go",
+    "with protection",
+    "prepare",
+    "hold",
+    "no-go",
+    "not known",
+    "wait",
+    "claim",
 )
 LINE: Final = "Local codes, the engineer of record and licensed trades decide."
 
@@ -101,7 +113,7 @@ def brief(
     return Brief(
         job=job.name,
         at=at,
-        subject=f"{at.astimezone(zone):%a}: {_counts(answers)}; {_date_words(date)}",
+        subject=f"{at.astimezone(zone):%a}: {_counts(answers, zone)}; {_date_words(date)}",
         answers=tuple(ordered),
         measures=tuple(measures),
         decide=tuple(decide),
@@ -135,10 +147,19 @@ def _changed(answer: TaskAnswer) -> bool:
     return any(line.caution == "forecast_changed" for line in answer.cautions)
 
 
-def _counts(answers: Sequence[TaskAnswer]) -> str:
-    count = {call: sum(a.call is call for a in answers) for call in CALL_WORDS}
-    unknown = sum(a.outcome is Outcome.NOT_KNOWN for a in answers)
-    parts = [f"{n} {CALL_WORDS[call]}" for call, n in count.items() if n]
-    if unknown:
-        parts.append(f"{unknown} not known")
+def _counts(answers: Sequence[TaskAnswer], zone: ZoneInfo) -> str:
+    """Return how many tasks are called what; those that wait for other tasks are left out."""
+    turn = [answer for answer in answers if not answer.waits_for]
+    counted = Counter(_counted_as(answer) for answer in turn)
+    parts = [f"{counted[word]} {word}" for word in SUBJECT_WORDS if counted[word]]
+    ends = [m.end for a in turn if a.call is Call.GO_WITH_PROTECTION for m in a.measures if m.end]
+    if ends:
+        until = f"{max(ends).astimezone(zone):%a %H:%M}"
+        parts = [f"{part} until {until}" if "protection" in part else part for part in parts]
     return ", ".join(parts) if parts else "nothing to judge"
+
+
+def _counted_as(answer: TaskAnswer) -> str:
+    if answer.call is not Call.WAIT:
+        return "with protection" if answer.call is Call.GO_WITH_PROTECTION else answer.call.value
+    return {Outcome.NO_GO: "no-go", Outcome.NOT_KNOWN: "not known"}.get(answer.outcome, "wait")
