@@ -21,6 +21,7 @@ from scheduler.commands.rules import rules
 from scheduler.commands.sheets import sheets
 from scheduler.commands.tasks import tasks
 from scheduler.commands.today import today
+from scheduler.commands.tonight import tonight
 from scheduler.commands.weather import weather
 from scheduler.commands.weather_days import weather_days
 
@@ -42,6 +43,7 @@ for command in (
     tasks,
     check,
     today,
+    tonight,
     plan,
     orders,
     cure,

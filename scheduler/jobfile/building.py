@@ -30,6 +30,7 @@ from scheduler.planning.job import (
     LinkKind,
     MeasureOffer,
     ObservedChoice,
+    OnCall,
     Order,
     Override,
     Shift,
@@ -40,6 +41,8 @@ from scheduler.planning.job import (
     Task,
     WhatIf,
 )
+
+DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
@@ -84,6 +87,10 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
         confirmations=tuple(Confirmation(c.row, c.who, c.on, c.edition) for c in part.confirmed),
         exposure=exposure_limits(part.exposure),
         delivery=tuple(part.delivery),
+        on_call=tuple(
+            OnCall(o.name, o.phone, tuple(DAYS.index(day) for day in o.evenings))
+            for o in part.on_call
+        ),
         daylight=tuple(_daylight(day, zone) for day in part.daylight),
         what_ifs=tuple(_what_if(what) for what in part.what_if),
         id=part.id or _id_of(part.name),

@@ -369,6 +369,16 @@ class ObservedPart(Part):
     within_km: float = _says("stations further off are not asked", gt=0, le=300, default=60.0)
 
 
+class OnCallPart(Part):
+    """Who is called when something goes wrong at night or on a day off."""
+
+    name: Text = _says("who it is")
+    phone: Text = _says("number that is answered at night")
+    evenings: list[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]] = _says(
+        "evenings from which it is theirs; none named: every one", default=[]
+    )
+
+
 def _format(mark: int) -> int:
     if mark != 1:
         raise ValueError("this version reads format 1")
@@ -409,6 +419,7 @@ class JobPart(Part):
     overrides: list[OverridePart] = _says("limits set for this job", default=[])
     confirmed: list[ConfirmedPart] = _says("rows a person has checked", default=[])
     exposure: ExposurePart = _says("limits of the open house", default_factory=ExposurePart)
+    on_call: list[OnCallPart] = _says("who is called at night and on days off", default=[])
     daylight: list[DaylightPart] = _says("sunrise and sunset", default=[])
     what_if: list[WhatIfPart] = _says("what measures would do", default=[])
     delivery: list[Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+\.[^@\s]+$")]] = _says(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from scheduler.output.environment import environment
+from scheduler.output.leave_table import leave_lines
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import (
     check_words,
@@ -71,6 +72,7 @@ def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> st
             line=LINE,
             weather=[*alert_lines(brief.alerts, zone), *noticed_lines(brief.noticed)],
             plan_lines=lines,
+            leaves=[leave_lines(leave, job, short=True) for leave in brief.leaves],
             decide=[(name, clock(d.at, zone), d.why) for name, d in brief.decide],
             tell=[
                 (words(t.whom), t.what, clock(t.by, zone) if t.by else "") for _, t in brief.tell

@@ -16,6 +16,7 @@ from scheduler.planning.answer import Call, DecideBy, MeasureLine, Outcome, Task
 from scheduler.planning.closein_date import CloseInAnswer, Ends
 from scheduler.planning.hours import Alert, Finding, Forecast
 from scheduler.planning.job import Job
+from scheduler.planning.leaving import Leave
 
 CALL_WORDS: Final = {
     Call.GO: "go",
@@ -65,6 +66,7 @@ class Brief:
     stale: bool
     alerts: tuple[Alert, ...] | None = None  # in force or to come; None: nobody asked
     noticed: tuple[Finding, ...] = ()  # of the weather: what differs, is absent or not used
+    leaves: tuple[Leave, ...] = ()  # what is done before tonight and before the days off
 
 
 def brief(
@@ -75,6 +77,7 @@ def brief(
     forecast: Forecast,
     stale: bool,
     date: CloseInAnswer | None,
+    leaves: Sequence[Leave] = (),
 ) -> Brief:
     """Sort a morning's answers for reading in ten seconds.
 
@@ -90,6 +93,8 @@ def brief(
         Whether the forecast is past its age limit.
     date : CloseInAnswer or None
         The latest safe close-in date; None where no past years were given.
+    leaves : sequence of Leave
+        What is done before tonight and before the days off.
     """
     names = {task.id: task.name for task in job.tasks}
     zone = ZoneInfo(job.site.time_zone)
@@ -123,6 +128,7 @@ def brief(
         stale=stale,
         alerts=None if forecast.alerts is None else ahead(forecast.alerts, at),
         noticed=forecast.provenance.findings,
+        leaves=tuple(leaves),
     )
 
 

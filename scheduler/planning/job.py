@@ -357,6 +357,15 @@ class ObservedChoice:
 
 
 @dataclass(frozen=True, slots=True)
+class OnCall:
+    """Who is called when something goes wrong at night or on a day off."""
+
+    name: str
+    phone: str
+    weekdays: tuple[int, ...] = ()  # evenings from which it is theirs, Monday 0; (): every one
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A site, its tasks, crews, hours and protections."""
 
@@ -383,6 +392,7 @@ class Job:
     built_from: Mapping[str, str] = field(default_factory=dict)  # answers the job was made of
     sources: tuple[SourceChoice, ...] = ()  # of weather, the most trusted first; (): nws
     observed: ObservedChoice = ObservedChoice()
+    on_call: tuple[OnCall, ...] = ()
     id: str = ""  # what the store files the job's log under
 
     def task(self, task_id: str) -> Task:

@@ -12,6 +12,7 @@ from scheduler.planning.plan_job import Planned
 from scheduler.runs.desk import Desk, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
 from scheduler.runs.today import Today, today_of
+from scheduler.runs.tonight import leaves_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,5 +46,6 @@ def brief(desk: Desk) -> Morning:
         forecast=gathered.forecast,
         stale=found.stale,
         date=planned.answer.date,
+        leaves=leaves_of(found, book),
     )
     return Morning(found, planned, made, climate)
