@@ -18,6 +18,7 @@ from scheduler.commands.new import new
 from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
 from scheduler.commands.rules import rules
+from scheduler.commands.season import season
 from scheduler.commands.sheets import sheets
 from scheduler.commands.tasks import tasks
 from scheduler.commands.today import today
@@ -45,6 +46,7 @@ for command in (
     today,
     tonight,
     plan,
+    season,
     orders,
     cure,
     log,

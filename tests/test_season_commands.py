@@ -53,3 +53,67 @@ def test_the_brief_says_what_to_do_before_leaving(
     page = (tmp_path / "out" / "brief.html").read_text(encoding="utf-8")
     assert "Before you leave: Tonight" in text
     assert "Before you leave: Tonight" in page
+
+
+SEASON = (
+    "--climate",
+    CLIMATE,
+    "--at",
+    "2026-08-20T06:00",
+    "--from",
+    "2026-09-08",
+    "--every",
+    "14",
+)
+
+
+@pytest.fixture
+def fresh(job: Path) -> Path:
+    """The demo's job before anything was done, with prices."""
+    text = job.read_text(encoding="utf-8")
+    for done in ("2026-11-04T15:00", "2026-11-06T15:00"):
+        text = text.replace(f"    state: done\n    finished: {done}\n", "    may_pause: true\n")
+    rents = "costs:\n  rented: [{id: cribbing, for_tasks: [raise, lower], per_day: 90}]\n"
+    job.write_text(text.replace("on_call:", f"{rents}on_call:"), encoding="utf-8")
+    return job
+
+
+def test_season_says_the_last_sensible_start_the_cost_and_what_is_not_counted(
+    fresh: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    picture, table = tmp_path / "season.svg", tmp_path / "season.csv"
+    code, out, _ = run(
+        capsys, "season", fresh, *SEASON, "--until", "2026-12-15", "--picture", picture,
+        "--csv", table,
+    )  # fmt: skip
+    text = " ".join(out.split())
+    assert code == 0
+    assert "Last sensible start: Tue 3 Nov (90%)" in text
+    assert "cribbing $90 a day" in text
+    assert "Not counted, no price given: heat: costs.heat_per_kwh" in text
+    assert "last sensible" in picture.read_text(encoding="utf-8")
+    assert len(table.read_text(encoding="utf-8").splitlines()) == 9
+
+
+def test_season_as_json_has_its_version_and_a_bill_for_each_start(
+    fresh: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, out, _ = run(capsys, "season", fresh, *SEASON, "--until", "2026-10-06", "--json")
+    answer = json.loads(out)
+    assert answer["version"] == "closein-season/1"
+    assert answer["season"]["advice"] == "any"
+    first = answer["season"]["starts"][0]
+    assert first["chance"] == 1.0
+    assert first["bill"]["lines"][0]["what"] == "cribbing"
+    assert answer["totals"][0] == pytest.approx(sum(x["total"] for x in first["bill"]["lines"]))
+
+
+def test_a_day_that_is_none_and_days_the_wrong_way_round_are_told(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, _, err = run(capsys, "season", job, *SEASON[:4], "--from", "soon")
+    assert (code, "is no day" in err) == (2, True)
+    code, _, err = run(
+        capsys, "season", job, *SEASON[:4], "--from", "2026-10-01", "--until", "2026-09-01"
+    )
+    assert (code, "comes before" in err) == (2, True)

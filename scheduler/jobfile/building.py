@@ -20,8 +20,10 @@ from scheduler.planning.job import (
     Appointment,
     Calendar,
     Confirmation,
+    Costs,
     Crew,
     Criterion,
+    DailyCost,
     Daylight,
     Document,
     Hold,
@@ -33,6 +35,7 @@ from scheduler.planning.job import (
     OnCall,
     Order,
     Override,
+    RentedEquipment,
     Shift,
     Site,
     SourceChoice,
@@ -87,6 +90,12 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
         confirmations=tuple(Confirmation(c.row, c.who, c.on, c.edition) for c in part.confirmed),
         exposure=exposure_limits(part.exposure),
         delivery=tuple(part.delivery),
+        rented=tuple(
+            RentedEquipment(r.id, tuple(r.for_tasks), r.per_day, _from(r.since, zone))
+            for r in part.costs.rented
+        ),
+        costs=_costs(part.costs),
+        stop_under=part.stop_under,
         on_call=tuple(
             OnCall(o.name, o.phone, tuple(DAYS.index(day) for day in o.evenings))
             for o in part.on_call
@@ -100,6 +109,11 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
 def _id_of(name: str) -> str:
     """Return a name as an id: ``Heron Ferry, north house`` is ``heron-ferry-north-house``."""
     return re.sub(r"[^\w]+", "-", name.casefold()).strip("-") or "job"
+
+
+def _costs(part: schema.CostsPart) -> Costs:
+    daily = tuple(DailyCost(one.what, one.per_day) for one in part.daily)
+    return Costs(part.currency, part.heat_per_kwh, daily)
 
 
 def _source(part: schema.SourcePart) -> SourceChoice:

@@ -369,6 +369,37 @@ class ObservedPart(Part):
     within_km: float = _says("stations further off are not asked", gt=0, le=300, default=60.0)
 
 
+class RentedPart(Part):
+    """Something paid by the day: cribbing, steel, jacks, fence, heaters."""
+
+    id: Slug = _says("short name: cribbing, steel, jacks")
+    for_tasks: Annotated[list[TaskId], Listed] = _says(
+        "paid from the start of the first of these to the end of the last", min_length=1
+    )
+    per_day: float = _says("cost of a day", ge=0, le=1e6)
+    since: DayOrMoment | None = _says("on site and paid since then", default=None)
+
+
+class DailyCostPart(Part):
+    """Money that each day costs until the house is closed in."""
+
+    what: Text = _says("what for: room elsewhere, interest, fence")
+    per_day: float = _says("cost of a day", ge=0, le=1e6)
+
+
+class CostsPart(Part):
+    """The job's own prices; what is left out is not counted, and named so."""
+
+    currency: Annotated[str, Field(min_length=1, max_length=5)] = _says(
+        "sign or letters before amounts", default="$"
+    )
+    rented: list[RentedPart] = _says("what is paid by the day", default=[])
+    heat_per_kwh: float | None = _says(
+        "price of heat, fuel and heater together, for a kWh", ge=0, le=1e4, default=None
+    )
+    daily: list[DailyCostPart] = _says("what each day costs until close-in", default=[])
+
+
 class OnCallPart(Part):
     """Who is called when something goes wrong at night or on a day off."""
 
@@ -419,6 +450,10 @@ class JobPart(Part):
     overrides: list[OverridePart] = _says("limits set for this job", default=[])
     confirmed: list[ConfirmedPart] = _says("rows a person has checked", default=[])
     exposure: ExposurePart = _says("limits of the open house", default_factory=ExposurePart)
+    costs: CostsPart = _says("prices", default_factory=CostsPart)
+    stop_under: Share | None = _says(
+        "chance of closing in under which work stops for the winter, 0 to 1", default=None
+    )
     on_call: list[OnCallPart] = _says("who is called at night and on days off", default=[])
     daylight: list[DaylightPart] = _says("sunrise and sunset", default=[])
     what_if: list[WhatIfPart] = _says("what measures would do", default=[])

@@ -366,6 +366,23 @@ class OnCall:
 
 
 @dataclass(frozen=True, slots=True)
+class DailyCost:
+    """Money that each day costs until the house is closed in: a room elsewhere, interest, ..."""
+
+    what: str
+    cost_per_day: float
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """The job's own prices; what it does not say is not counted, and named so."""
+
+    currency: str = "$"
+    heat_per_kwh: float | None = None  # fuel and heater together
+    daily: tuple[DailyCost, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A site, its tasks, crews, hours and protections."""
 
@@ -393,6 +410,8 @@ class Job:
     sources: tuple[SourceChoice, ...] = ()  # of weather, the most trusted first; (): nws
     observed: ObservedChoice = ObservedChoice()
     on_call: tuple[OnCall, ...] = ()
+    costs: Costs = Costs()
+    stop_under: float | None = None  # chance of closing in under which work stops for the winter
     id: str = ""  # what the store files the job's log under
 
     def task(self, task_id: str) -> Task:

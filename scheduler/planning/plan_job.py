@@ -35,7 +35,7 @@ from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, 
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
-from scheduler.planning.task_weather import MAY, TaskWeather, task_weather
+from scheduler.planning.task_weather import MAY, TaskWeather, papers_of, task_weather
 from scheduler.planning.weather_waits import weather_wait, with_waits
 
 SEASON_DAYS: Final = 120  # planned on where the job names no season's end
@@ -225,7 +225,7 @@ def _task(
         weather,
         shift=shift_of(frame, task),
         effort=effort_of(frame, task),
-        papers=[d for d in job.documents if task.id in d.for_tasks or d.id == task.label],
+        papers=papers_of(job, task),
         unseen=unseen,
     )
 

@@ -14,7 +14,7 @@ from rules.book import Book
 from rules.judge import Asked, hour_verdicts, start_verdicts
 from rules.verdict import Verdict, VerdictArray
 from rules.weather import Weather
-from scheduler.planning.job import Document
+from scheduler.planning.job import Document, Job, Task
 from scheduler.planning.paper_windows import paper_verdicts
 from scheduler.planning.tables import NEVER, BoolArray, Effort, IntArray, finish_table
 
@@ -72,6 +72,11 @@ def task_weather(
     by_start = _allowing(by_start, allowed)
     kept = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
     return TaskWeather(by_hour=by_hour, by_start=by_start, finish=kept)
+
+
+def papers_of(job: Job, task: Task) -> list[Document]:
+    """Return the papers that bind a task: those that name it, and its label."""
+    return [d for d in job.documents if task.id in d.for_tasks or d.id == task.label]
 
 
 def _allowing(verdicts: VerdictArray, allowed: BoolArray) -> VerdictArray:

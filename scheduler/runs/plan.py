@@ -31,7 +31,7 @@ def with_climate(desk: Desk, gathered: Gathered) -> tuple[Gathered, ClimateYears
 
     Those given now, else the last ones given before; None where there never were any.
     """
-    weather = desk.climate() or _given_before(desk)
+    weather = desk.climate() or given_before(desk)
     if weather is None:
         return gathered, None
     start, hours = planned_hours(desk.job, desk.now)
@@ -42,7 +42,8 @@ def with_climate(desk: Desk, gathered: Gathered) -> tuple[Gathered, ClimateYears
     return replace(gathered, inputs=inputs, kept=kept), climate
 
 
-def _given_before(desk: Desk) -> RawWeather | None:
+def given_before(desk: Desk) -> RawWeather | None:
+    """Return the past years that were given last; None where none ever were."""
     rows = desk.store.forecasts_until(desk.job.id, desk.now, role=CLIMATE)
     if not rows:
         return None

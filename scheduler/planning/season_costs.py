@@ -1,0 +1,241 @@
+"""What a start date would cost on average over past years, by the job's own prices.
+
+Rent runs from the first start to the last finish of the tasks it is for, every day begun; a
+measure that must be had is paid for the days of the work that cannot do without it and of the
+keeping after it; heat is what holds the open house at its limit. Nothing is priced that the job
+does not price: what is missing is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from rules.book import Book
+from rules.facts import Asked
+from rules.verdict import FloatArray
+from rules.weather import Weather
+from scheduler.planning.hours import HourlyTable
+from scheduler.planning.job import Job, MeasureOffer, Task
+from scheduler.planning.known_facts import asked_of
+from scheduler.planning.problem import Frame, effort_of, shift_of
+from scheduler.planning.season_chain import Chain, Hours
+from scheduler.planning.tables import NEVER, BoolArray
+from scheduler.planning.task_weather import task_weather
+
+DAY_H: Final = 24.0
+
+
+@dataclass(frozen=True, slots=True)
+class CostLine:
+    """One thing that is paid: how much of it, at which price, in the mean of past years."""
+
+    what: str
+    kind: str  # rent, protection, heat, crew, daily
+    amount: float  # days, kWh or hours
+    unit: str
+    price: float
+    total: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bill:
+    """What is paid, and what no price was given for."""
+
+    currency: str
+    lines: tuple[CostLine, ...]
+    not_counted: tuple[str, ...]
+    years: int = 0  # past years behind the means
+
+    @property
+    def total(self) -> float:
+        """Return the sum of all lines."""
+        return sum(line.total for line in self.lines)
+
+
+def bills(
+    frame: Frame,
+    book: Book,
+    table: HourlyTable,
+    chain: Chain,
+    *,
+    opened: Hours,
+    closed: Hours,
+) -> tuple[Bill, ...]:
+    """Return the mean bill of each start date over the years in which the house is closed.
+
+    Parameters
+    ----------
+    frame, book : Frame, Book
+    table : HourlyTable
+        Past years, ``(years, hours)``.
+    chain : Chain
+        Replayed on it.
+    opened, closed : (starts, years)
+        Hours between which the house is open; ``NEVER`` where it is not closed.
+    """
+    counted = closed < NEVER
+    parts = [
+        *_rents(frame.job, chain),
+        *_protection(frame, book, table, chain),
+        *_heat(frame.job, table, opened, closed),
+        *_crews(frame),
+        *_daily(frame.job, opened, closed),
+    ]
+    missing = not_counted(frame.job, frame.open_tasks)
+    return tuple(
+        Bill(
+            frame.job.costs.currency,
+            tuple(_line(part, counted[n], n) for part in parts) if counted[n].any() else (),
+            missing,
+            int(counted[n].sum()),
+        )
+        for n in range(opened.shape[0])
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    what: str
+    kind: str
+    unit: str
+    price: float
+    amount: FloatArray  # (starts, years), or () where it is the same in all
+
+
+def _line(part: _Part, counted: BoolArray, start: int) -> CostLine:
+    each = part.amount if part.amount.ndim == 0 else part.amount[start][counted].mean()
+    amount = float(each)
+    return CostLine(part.what, part.kind, amount, part.unit, part.price, amount * part.price)
+
+
+def _rents(job: Job, chain: Chain) -> Iterator[_Part]:
+    for rented in job.rented:
+        ids = [one for one in rented.tasks if one in chain.ids]
+        if not ids:
+            continue
+        first, last = chain.of(ids)
+        days = np.ceil((last - first) / DAY_H)
+        yield _Part(rented.id, "rent", "d", rented.cost_per_day, np.where(last < NEVER, days, 0.0))
+
+
+def _daily(job: Job, opened: Hours, closed: Hours) -> Iterator[_Part]:
+    days = np.where(closed < NEVER, np.ceil((closed - opened) / DAY_H), 0.0)
+    for cost in job.costs.daily:
+        yield _Part(cost.what, "daily", "d", cost.cost_per_day, days)
+
+
+def _crews(frame: Frame) -> Iterator[_Part]:
+    for crew in frame.job.crews:
+        if crew.cost_per_hour is None:
+            continue
+        hours = sum(frame.standing[t.id].hours_left for t in frame.open_tasks if crew.id in t.crew)
+        if hours:
+            yield _Part(
+                crew.name, "crew", "h", crew.cost_per_hour, np.asarray(hours, dtype=np.float64)
+            )
+
+
+def _heat(job: Job, table: HourlyTable, opened: Hours, closed: Hours) -> Iterator[_Part]:
+    """Yield the heat that holds the open house at its limit, from first open to close-in."""
+    limits, price = job.exposure, job.costs.heat_per_kwh
+    if price is None or not limits.heat_w_per_k:
+        return
+    short_k = np.maximum(limits.indoor_freezing_c - table.column("air_temperature_c"), 0.0)
+    kwh = np.cumsum(np.nan_to_num(np.atleast_2d(short_k)) * limits.heat_w_per_k / 1000.0, axis=-1)
+    kwh = np.concatenate([np.zeros((kwh.shape[0], 1)), kwh], axis=-1)
+    last = kwh.shape[-1] - 1
+    year = np.arange(kwh.shape[0])
+    used = kwh[year, np.minimum(closed, last)] - kwh[year, np.minimum(opened, last)]
+    yield _Part(
+        "heat in the open house", "heat", "kWh", price, np.where(closed < NEVER, used, 0.0)
+    )
+
+
+# protection that must be had
+
+
+def _protection(frame: Frame, book: Book, table: HourlyTable, chain: Chain) -> Iterator[_Part]:
+    weather = Weather(dict(table.columns), table.hours)
+    for offer in frame.job.can_be_had:
+        if offer.cost_per_day is None or offer.measure in frame.job.on_hand:
+            continue
+        days = np.zeros(chain.start.shape[1:])
+        for task in frame.open_tasks:
+            if not asks_for(book, task, offer.measure):
+                continue
+            needed = _needed(frame, book, task, offer, weather)
+            at = chain.start[chain.ids.index(task.id)]
+            done = chain.finish[chain.ids.index(task.id)]
+            inside = at < NEVER
+            must = inside & needed[np.arange(at.shape[1]), np.where(inside, at, 0)]
+            keep = kept_after_h(book, task, offer.measure)
+            days += np.where(must, np.ceil((done - at + keep) / DAY_H), 0.0)
+        words = offer.measure.replace("_", " ")
+        yield _Part(words, "protection", "d", offer.cost_per_day, days)
+
+
+def asks_for(book: Book, task: Task, measure: str) -> bool:
+    """Tell whether any row that binds a task can ask for a measure."""
+    return any(
+        measure in need.measure
+        for row in book.rows_for(task.work_type)
+        for part in (row, *row.bands)
+        for need in part.measures
+    )
+
+
+def kept_after_h(book: Book, task: Task, measure: str) -> float:
+    """Return how many hours after the work a measure may have to stay."""
+    return max(
+        (
+            need.until.offset_h
+            for row in book.rows_for(task.work_type)
+            for part in (row, *row.bands)
+            for need in part.measures
+            if measure in need.measure and need.until.anchor == "end"
+        ),
+        default=0.0,
+    )
+
+
+def _needed(
+    frame: Frame, book: Book, task: Task, offer: MeasureOffer, weather: Weather
+) -> BoolArray:
+    """Return the starts that the measure makes possible: ``(years, hours)``."""
+    asked = asked_of(frame.job, task, frame.progress)
+    had = asked.measures or frozenset()
+    without = Asked(asked.work_type, asked.facts, had - {offer.measure}, asked.now)
+    found = [
+        task_weather(
+            book, one, weather, shift=shift_of(frame, task), effort=effort_of(frame, task),
+            unseen=np.ones(frame.hours, dtype=np.bool_),
+        ).finish
+        for one in (asked, without)
+    ]  # fmt: skip
+    with_it, bare = (np.atleast_2d(one) for one in found)
+    needed: BoolArray = (with_it < NEVER) & (bare != with_it)
+    return needed
+
+
+def not_counted(job: Job, tasks: Sequence[Task]) -> tuple[str, ...]:
+    """Return what is not in a bill for want of a price, and where to give it."""
+    missing = []
+    if not job.rented:
+        missing.append("rent of cribbing, steel and jacks: costs.rented")
+    if job.costs.heat_per_kwh is None or not job.exposure.heat_w_per_k:
+        missing.append("heat: costs.heat_per_kwh and exposure.heat_w_per_k")
+    free = [o.measure for o in job.can_be_had if o.cost_per_day is None]
+    missing += [f"{name.replace('_', ' ')}: its cost_per_day" for name in free]
+    working = {crew for task in tasks for crew in task.crew}
+    missing += [
+        f"{crew.name}: its cost_per_hour"
+        for crew in job.crews
+        if crew.cost_per_hour is None and crew.id in working
+    ]
+    if not job.costs.daily:
+        missing.append("what a day of delay costs besides: costs.daily")
+    return tuple(missing)
