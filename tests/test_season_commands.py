@@ -117,3 +117,25 @@ def test_a_day_that_is_none_and_days_the_wrong_way_round_are_told(
         capsys, "season", job, *SEASON[:4], "--from", "2026-10-01", "--until", "2026-09-01"
     )
     assert (code, "comes before" in err) == (2, True)
+
+
+PLANNED = ("--weather", WEATHER, "--climate", CLIMATE, "--at", AT)
+
+
+def test_the_winter_stop_is_printed_when_it_applies_and_when_it_is_asked_for(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, out, _ = run(capsys, "plan", job, *PLANNED)
+    assert "for the winter" not in out.lower()
+    _, out, _ = run(capsys, "plan", job, *PLANNED, "--stop")
+    text = " ".join(out.split())
+    assert "If work stops for the winter" in text
+    assert "by Mon 9 Nov: drain: water lines" in text
+    assert "not begun any more" not in text
+    stopping = job.read_text(encoding="utf-8").replace("units: us", "units: us\nstop_under: 0.99")
+    job.write_text(stopping, encoding="utf-8")
+    run(capsys, "brief", job, *PLANNED, "--out", tmp_path / "out")
+    brief = (tmp_path / "out" / "brief.txt").read_text(encoding="utf-8")
+    assert "STOP FOR THE WINTER" in brief
+    _, out, _ = run(capsys, "plan", job, *PLANNED, "--json")
+    assert json.loads(out)["plan"]["stop"]["applies"] is True

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
+import typer
+
 from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_print
 
 
 @of_a_job()
-def plan(desk: Desk, as_json: AsJson = False) -> None:
+def plan(
+    desk: Desk,
+    stop: Annotated[
+        bool, typer.Option("--stop", help="Also the plan to stop safely for the winter.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
     """Rebuild the schedule; say the close-in date, the latest safe one and the margin."""
     from scheduler.output.answer_json import dump
     from scheduler.output.plan_table import plan_document, plan_table
@@ -18,4 +28,4 @@ def plan(desk: Desk, as_json: AsJson = False) -> None:
         planned, gathered = run(desk)
     text = dump(plan_document(planned.answer, desk.job), desk.job.site.time_zone)
     keep_answer(desk, gathered, "plan", text)
-    show_or_print(as_json, text, lambda: plan_table(planned.answer, desk.job))
+    show_or_print(as_json, text, lambda: plan_table(planned.answer, desk.job, stop=stop))

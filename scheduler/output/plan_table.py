@@ -6,6 +6,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from scheduler.output.stop_lines import stop_lines
 from scheduler.output.words import clock, day, span, words
 from scheduler.planning.closein_date import CloseInAnswer, Ends
 from scheduler.planning.job import Job
@@ -19,8 +20,11 @@ BASIS = {
 }
 
 
-def plan_table(plan: PlanAnswer, job: Job) -> RenderableType:
-    """Return the schedule and, under it, the date and the margin."""
+def plan_table(plan: PlanAnswer, job: Job, *, stop: bool = False) -> RenderableType:
+    """Return the schedule and, under it, the date and the margin.
+
+    With ``stop`` the plan to stop for the winter too, whether it applies or not.
+    """
     zone = job.site.time_zone
     table = Table(box=None, pad_edge=False, header_style="bold")
     for title in ("Task", "When", "Rests on", "Finish 10 / 50 / 90 %", "Appointment"):
@@ -28,10 +32,10 @@ def plan_table(plan: PlanAnswer, job: Job) -> RenderableType:
     for line in plan.tasks:
         when = "done" if line.done else span(line.start, line.finish, zone)
         table.add_row(line.name, when, BASIS[line.basis], _odds(line, zone), _visit(line, zone))
-    return Group(table, *(Text(text) for text in ("", *plan_lines(plan, job))))
+    return Group(table, *(Text(text) for text in ("", *plan_lines(plan, job, stop=stop))))
 
 
-def plan_lines(plan: PlanAnswer, job: Job) -> tuple[str, ...]:
+def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, ...]:
     """Return the close-in date, the latest safe one and the margin in words."""
     zone = job.site.time_zone
     lines = [f"Plan {words(plan.status)}" + (f": {plan.proof}" if plan.proof else "")]
@@ -44,6 +48,7 @@ def plan_lines(plan: PlanAnswer, job: Job) -> tuple[str, ...]:
         late = clock(plan.late_close_in, zone) if plan.late_close_in else "after the season"
         lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
     lines += date_lines(plan.date, zone)
+    lines += stop_lines(plan.stop, job, always=stop)
     return (*lines, *(f"Note: {note}" for note in plan.notes))
 
 

@@ -7,7 +7,7 @@ everything the row's gravest band asks for: not known is no reason to leave it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
@@ -37,7 +37,8 @@ from scheduler.planning.decide_ruling import GRAVITY, Ruling
 from scheduler.planning.decide_trial import Trial
 from scheduler.planning.envelope import open_parts
 from scheduler.planning.free_time import Away
-from scheduler.planning.job import OnCall, State, Task
+from scheduler.planning.job import Job, OnCall, State, Task
+from scheduler.planning.standing import Standing
 
 ORDER: Final = ("drain", "cover", "brace", "heat", "tie_down", "keep_out", "look")
 GOES: Final = frozenset({Call.GO, Call.GO_WITH_PROTECTION})
@@ -92,7 +93,7 @@ def leave_list(
         that reach into those hours are taken from them.
     """
     here = with_site_record(replace(seen, now=max(away.start, seen.now), before=None))
-    left = [thing for thing in left_standing() if _is_there(thing, seen)]
+    left = [thing for thing in left_standing() if is_there(thing, seen.job, seen.standing)]
     found = [one for thing in left for one in _judged(thing, here, away, book)]
     lines = [line for thing, one in found for line in _lines(thing, one)]
     lines += [line for answer in answers for line in _kept(answer, seen, away, book)]
@@ -100,7 +101,7 @@ def leave_list(
     kept = [a for a in answers if _is_done(a, seen) and any(_kept(a, seen, away, book))]
     return Leave(
         away=away,
-        left=(*(t.says for t in left if not t.parts), *_open(seen)),
+        left=(*(t.says for t in left if not t.parts), *open_names(seen.job, seen.standing)),
         lines=tuple(_once(lines)),
         fine=tuple(r.limit for r in rulings if r.outcome is Outcome.GO and r.limit is not None),
         checks=_first(
@@ -118,23 +119,20 @@ def leave_list(
 # what is left
 
 
-def _is_there(thing: LeftStanding, seen: Known) -> bool:
+def is_there(thing: LeftStanding, job: Job, standing: Mapping[str, Standing]) -> bool:
+    """Tell whether a thing stands open, by what is done and what is not."""
     if thing.always:
         return True
     if thing.parts:
-        return bool(_open(seen))
-    done = {t.work_type for t in seen.job.tasks if _begun(seen, t)}
-    over = {t.work_type for t in seen.job.tasks if seen.standing[t.id].state is State.DONE}
-    return bool(done & set(thing.after)) and not over & set(thing.until)
+        return bool(open_names(job, standing))
+    begun = {t.work_type for t in job.tasks if standing[t.id].state is not State.TO_DO}
+    over = {t.work_type for t in job.tasks if standing[t.id].state is State.DONE}
+    return bool(begun & set(thing.after)) and not over & set(thing.until)
 
 
-def _begun(seen: Known, task: Task) -> bool:
-    return seen.standing[task.id].state is not State.TO_DO
-
-
-def _open(seen: Known) -> tuple[str, ...]:
+def open_names(job: Job, standing: Mapping[str, Standing]) -> tuple[str, ...]:
     """Return the parts of the envelope that are open now and that nothing covers."""
-    parts = open_parts(seen.job, seen.standing)
+    parts = open_parts(job, standing)
     return tuple(part.part.replace("_", " ") for part in parts if not part.covered)
 
 

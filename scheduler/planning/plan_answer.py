@@ -7,6 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from scheduler.planning.closein_date import CloseInAnswer
+from scheduler.planning.winter_stop import WinterStop
 
 PLAN_VERSION = "closein-plan/1"
 
@@ -56,3 +57,4 @@ class PlanAnswer:
     late_close_in: datetime | None = None
     forecast_until: datetime | None = None
     notes: tuple[str, ...] = ()
+    stop: WinterStop | None = None  # how to stop safely for the winter

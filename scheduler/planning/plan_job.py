@@ -37,6 +37,7 @@ from scheduler.planning.solve import solve
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
 from scheduler.planning.task_weather import MAY, TaskWeather, papers_of, task_weather
 from scheduler.planning.weather_waits import weather_wait, with_waits
+from scheduler.planning.winter_stop import winter_stop
 
 SEASON_DAYS: Final = 120  # planned on where the job names no season's end
 MIDDLE: Final = 0.5  # share of scenarios whose weather a plan waits for, past the forecast
@@ -123,7 +124,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
             more=() if judged.stale else work_runs_out(_closing(frame, judged)),
         )
     answer = _answer(frame, judged, plan, found, now)
-    answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes))
+    stop = winter_stop(frame, book, traces, chance=None if found is None else found.chance)
+    answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes), stop=stop)
     return Planned(answer, plan, problem, frame, traces)
 
 
