@@ -69,12 +69,11 @@ SEASON = (
 
 @pytest.fixture
 def fresh(job: Path) -> Path:
-    """The demo's job before anything was done, with prices."""
+    """The demo's job before anything was done or rented."""
     text = job.read_text(encoding="utf-8")
     for done in ("2026-11-04T15:00", "2026-11-06T15:00"):
         text = text.replace(f"    state: done\n    finished: {done}\n", "    may_pause: true\n")
-    rents = "costs:\n  rented: [{id: cribbing, for_tasks: [raise, lower], per_day: 90}]\n"
-    job.write_text(text.replace("on_call:", f"{rents}on_call:"), encoding="utf-8")
+    job.write_text(text.replace(", since: 2026-11-03", ""), encoding="utf-8")
     return job
 
 
@@ -89,7 +88,7 @@ def test_season_says_the_last_sensible_start_the_cost_and_what_is_not_counted(
     text = " ".join(out.split())
     assert code == 0
     assert "Last sensible start: Tue 3 Nov (90%)" in text
-    assert "cribbing $90 a day" in text
+    assert "cribbing $60 a day" in text
     assert "Not counted, no price given: heat: costs.heat_per_kwh" in text
     assert "last sensible" in picture.read_text(encoding="utf-8")
     assert len(table.read_text(encoding="utf-8").splitlines()) == 9

@@ -10,11 +10,11 @@ from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.csv_text import csv_text
+from scheduler.output.money_lines import amount
 from scheduler.output.words import day, words
 from scheduler.planning.briefing import LINE
 from scheduler.planning.job import Job
 from scheduler.planning.season import Advice, SeasonAnswer, SeasonStart
-from scheduler.planning.season_costs import Bill
 
 A_UNIT = {"d": "day", "h": "hour", "kWh": "kWh"}
 SEASON_VERSION = "closein-season/1"
@@ -44,7 +44,7 @@ def season_row(row: SeasonStart, job: Job) -> tuple[str, ...]:
         " / ".join(_or_later(one, zone) for one in row.close_in),
         " / ".join("-" if one is None else f"{one:.0f}" for one in row.crib_days) or "-",
         words(row.limit) or "-",
-        money(row.bill, row.bill.total) if row.bill.lines else "-",
+        amount(row.bill, row.bill.total) if row.bill.lines else "-",
     )
 
 
@@ -56,7 +56,7 @@ def season_lines(found: SeasonAnswer, job: Job) -> list[str]:
     if bill is not None:
         parts = sorted({(line.what, line.kind, line.unit, line.price) for line in bill.lines})
         prices = (
-            f"{what} {money(bill, price)} a {A_UNIT[unit]}" for what, _, unit, price in parts
+            f"{what} {amount(bill, price)} a {A_UNIT[unit]}" for what, _, unit, price in parts
         )
         lines.append("Cost counts: " + "; ".join(prices))
     missing = found.starts[0].bill.not_counted if found.starts else ()
@@ -82,12 +82,6 @@ def advice_line(found: SeasonAnswer, zone: str) -> str:
     if found.advice is Advice.NONE:
         return f"No start looked at keeps {share}: look further on with --until, or change the job"
     return f"Not known: too few past years for {share}"
-
-
-def money(bill: Bill, amount: float) -> str:
-    """Return an amount with its currency, whole where it is large."""
-    text = f"{amount:,.0f}" if abs(amount) >= 10 else f"{amount:,.2f}"
-    return f"{bill.currency}{text}" if len(bill.currency) == 1 else f"{bill.currency} {text}"
 
 
 def season_csv(found: SeasonAnswer) -> str:

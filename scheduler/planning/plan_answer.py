@@ -7,6 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from scheduler.planning.closein_date import CloseInAnswer
+from scheduler.planning.plan_money import Money
 from scheduler.planning.winter_stop import WinterStop
 
 PLAN_VERSION = "closein-plan/1"
@@ -57,4 +58,5 @@ class PlanAnswer:
     late_close_in: datetime | None = None
     forecast_until: datetime | None = None
     notes: tuple[str, ...] = ()
+    money: Money | None = None  # of the rest of the job and of a day's delay; None: no plan
     stop: WinterStop | None = None  # how to stop safely for the winter

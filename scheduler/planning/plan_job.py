@@ -31,6 +31,7 @@ from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.plan_money import plan_money
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
@@ -126,6 +127,10 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     answer = _answer(frame, judged, plan, found, now)
     stop = winter_stop(frame, book, traces, chance=None if found is None else found.chance)
     answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes), stop=stop)
+    many = {name: each.finish for name, each in judged.many.items()}
+    opened = _opened(frame, plan)
+    money = plan_money(frame, book, traces, plan, problem, many, opened=opened)
+    answer = replace(answer, money=money)
     return Planned(answer, plan, problem, frame, traces)
 
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from rules.book import Book
 from rules.weather import Weather
-from scheduler.planning.calendars import moment_of
+from scheduler.planning.calendars import local_day_numbers, moment_of
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import years_needed
 from scheduler.planning.envelope import open_parts
@@ -29,11 +29,11 @@ from scheduler.planning.job import Job, Task
 from scheduler.planning.job_gates import GateWeather, job_gates
 from scheduler.planning.known_facts import asked_of
 from scheduler.planning.log import Progress
+from scheduler.planning.money import Bill, bills
 from scheduler.planning.network import Problem
 from scheduler.planning.open_house import breaches
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.season_chain import Chain, Hours, replay
-from scheduler.planning.season_costs import Bill, bills
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
 from scheduler.planning.task_weather import papers_of, task_weather
 
@@ -128,7 +128,8 @@ def season(
         order=[task.id for task in job.tasks],
     )
     fates = Fates.of(job, frame, chain, table, asked)
-    each = bills(frame, book, table, chain, opened=fates.opened, closed=fates.closed)
+    days = local_day_numbers(job.site.time_zone, hour_zero=asked.hour_zero, hours=asked.hours)
+    each = bills(frame, book, table, chain, finish, days, opened=fates.opened, closed=fates.closed)
     rows = tuple(_row(job, asked, n, chain, fates, each[n]) for n in range(len(asked.days)))
     return _advised(job, rows, climate, (*fates.notes, *_unseen(table), *_stuck(job, chain)))
 

@@ -1,4 +1,4 @@
-"""What a start date would cost on average over past years, by the job's own prices.
+"""What the work costs on average over past years or scenarios, by the job's own prices.
 
 Rent runs from the first start to the last finish of the tasks it is for, every day begun; a
 measure that must be had is paid for the days of the work that cannot do without it and of the
@@ -8,7 +8,7 @@ does not price: what is missing is named.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,12 +19,12 @@ from rules.facts import Asked
 from rules.verdict import FloatArray
 from rules.weather import Weather
 from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Job, MeasureOffer, Task
+from scheduler.planning.job import Job, MeasureOffer, RentedEquipment, State, Task
 from scheduler.planning.known_facts import asked_of
 from scheduler.planning.problem import Frame, effort_of, shift_of
 from scheduler.planning.season_chain import Chain, Hours
-from scheduler.planning.tables import NEVER, BoolArray
-from scheduler.planning.task_weather import task_weather
+from scheduler.planning.tables import NEVER, BoolArray, IntArray
+from scheduler.planning.task_weather import papers_of, task_weather
 
 DAY_H: Final = 24.0
 
@@ -61,6 +61,8 @@ def bills(
     book: Book,
     table: HourlyTable,
     chain: Chain,
+    finish: Mapping[str, IntArray],
+    days: IntArray,
     *,
     opened: Hours,
     closed: Hours,
@@ -74,16 +76,20 @@ def bills(
         Past years, ``(years, hours)``.
     chain : Chain
         Replayed on it.
+    finish : (years, hours), by task
+        With every measure to be had.
+    days : (hours + 1,)
+        Local day of each hour.
     opened, closed : (starts, years)
         Hours between which the house is open; ``NEVER`` where it is not closed.
     """
     counted = closed < NEVER
     parts = [
-        *_rents(frame.job, chain),
-        *_protection(frame, book, table, chain),
+        *_rents(frame, chain, days, opened),
+        *_protection(frame, book, table, chain, finish),
         *_heat(frame.job, table, opened, closed),
         *_crews(frame),
-        *_daily(frame.job, opened, closed),
+        *_daily(frame.job, opened, closed, days),
     ]
     missing = not_counted(frame.job, frame.open_tasks)
     return tuple(
@@ -112,20 +118,36 @@ def _line(part: _Part, counted: BoolArray, start: int) -> CostLine:
     return CostLine(part.what, part.kind, amount, part.unit, part.price, amount * part.price)
 
 
-def _rents(job: Job, chain: Chain) -> Iterator[_Part]:
-    for rented in job.rented:
+def _begun(days: IntArray, first: Hours, last: Hours) -> FloatArray:
+    """Return the local days begun from one hour to before another; 0 where that never comes."""
+    inside = last < NEVER
+    begin, end = (np.where(inside, at, 1) for at in (first, last))
+    return np.where(inside, days[end - 1] - days[begin] + 1.0, 0.0)
+
+
+def on_site(rented: RentedEquipment, frame: Frame) -> bool:
+    """Tell whether equipment is there and paid now; what has not come yet moves with its tasks."""
+    states = [frame.standing[one].state for one in rented.tasks]
+    if all(state is State.DONE for state in states):
+        return False
+    came = rented.since is not None and frame.hour(rented.since) <= frame.now
+    return came or any(state is not State.TO_DO for state in states)
+
+
+def _rents(frame: Frame, chain: Chain, days: IntArray, opened: Hours) -> Iterator[_Part]:
+    for rented in frame.job.rented:
         ids = [one for one in rented.tasks if one in chain.ids]
         if not ids:
             continue
         first, last = chain.of(ids)
-        days = np.ceil((last - first) / DAY_H)
-        yield _Part(rented.id, "rent", "d", rented.cost_per_day, np.where(last < NEVER, days, 0.0))
+        first = np.minimum(first, opened) if on_site(rented, frame) else first
+        yield _Part(rented.id, "rent", "d", rented.cost_per_day, _begun(days, first, last))
 
 
-def _daily(job: Job, opened: Hours, closed: Hours) -> Iterator[_Part]:
-    days = np.where(closed < NEVER, np.ceil((closed - opened) / DAY_H), 0.0)
+def _daily(job: Job, opened: Hours, closed: Hours, days: IntArray) -> Iterator[_Part]:
+    begun = _begun(days, opened, closed)
     for cost in job.costs.daily:
-        yield _Part(cost.what, "daily", "d", cost.cost_per_day, days)
+        yield _Part(cost.what, "daily", "d", cost.cost_per_day, begun)
 
 
 def _crews(frame: Frame) -> Iterator[_Part]:
@@ -158,16 +180,18 @@ def _heat(job: Job, table: HourlyTable, opened: Hours, closed: Hours) -> Iterato
 # protection that must be had
 
 
-def _protection(frame: Frame, book: Book, table: HourlyTable, chain: Chain) -> Iterator[_Part]:
+def _protection(
+    frame: Frame, book: Book, table: HourlyTable, chain: Chain, finish: Mapping[str, IntArray]
+) -> Iterator[_Part]:
     weather = Weather(dict(table.columns), table.hours)
     for offer in frame.job.can_be_had:
-        if offer.cost_per_day is None or offer.measure in frame.job.on_hand:
+        if not offer.cost_per_day or offer.measure in frame.job.on_hand:
             continue
         days = np.zeros(chain.start.shape[1:])
         for task in frame.open_tasks:
             if not asks_for(book, task, offer.measure):
                 continue
-            needed = _needed(frame, book, task, offer, weather)
+            needed = _needed(frame, book, task, offer, weather, np.atleast_2d(finish[task.id]))
             at = chain.start[chain.ids.index(task.id)]
             done = chain.finish[chain.ids.index(task.id)]
             inside = at < NEVER
@@ -203,21 +227,26 @@ def kept_after_h(book: Book, task: Task, measure: str) -> float:
 
 
 def _needed(
-    frame: Frame, book: Book, task: Task, offer: MeasureOffer, weather: Weather
+    frame: Frame,
+    book: Book,
+    task: Task,
+    offer: MeasureOffer,
+    weather: Weather,
+    finish: IntArray,
 ) -> BoolArray:
     """Return the starts that the measure makes possible: ``(years, hours)``."""
     asked = asked_of(frame.job, task, frame.progress)
     had = asked.measures or frozenset()
-    without = Asked(asked.work_type, asked.facts, had - {offer.measure}, asked.now)
-    found = [
-        task_weather(
-            book, one, weather, shift=shift_of(frame, task), effort=effort_of(frame, task),
-            unseen=np.ones(frame.hours, dtype=np.bool_),
-        ).finish
-        for one in (asked, without)
-    ]  # fmt: skip
-    with_it, bare = (np.atleast_2d(one) for one in found)
-    needed: BoolArray = (with_it < NEVER) & (bare != with_it)
+    bare = task_weather(
+        book,
+        Asked(asked.work_type, asked.facts, had - {offer.measure}, asked.now),
+        weather,
+        shift=shift_of(frame, task),
+        effort=effort_of(frame, task),
+        papers=papers_of(frame.job, task),
+        unseen=np.ones(frame.hours, dtype=np.bool_),
+    )
+    needed: BoolArray = (finish < NEVER) & (np.atleast_2d(bare.finish) != finish)
     return needed
 
 
@@ -226,6 +255,7 @@ def not_counted(job: Job, tasks: Sequence[Task]) -> tuple[str, ...]:
     missing = []
     if not job.rented:
         missing.append("rent of cribbing, steel and jacks: costs.rented")
+    missing += [] if not any(c.cost_per_hour for c in job.crews) else ["crews while they wait"]
     if job.costs.heat_per_kwh is None or not job.exposure.heat_w_per_k:
         missing.append("heat: costs.heat_per_kwh and exposure.heat_w_per_k")
     free = [o.measure for o in job.can_be_had if o.cost_per_day is None]
