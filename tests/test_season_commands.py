@@ -138,3 +138,41 @@ def test_the_winter_stop_is_printed_when_it_applies_and_when_it_is_asked_for(
     assert "STOP FOR THE WINTER" in brief
     _, out, _ = run(capsys, "plan", job, *PLANNED, "--json")
     assert json.loads(out)["plan"]["stop"]["applies"] is True
+
+
+def test_today_carries_the_date_as_planned_now_or_as_kept_last(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, out, _ = run(capsys, "today", job, "--weather", WEATHER, "--at", AT)
+    assert "no plan is kept yet" in out
+    _, out, _ = run(capsys, "today", job, *PLANNED)
+    text = " ".join(out.split())
+    assert "latest safe Thu 10 Dec (indoor air decides); margin 7 days; chance 9" in text
+    run(capsys, "plan", job, *PLANNED)
+    _, out, _ = run(capsys, "today", job, "--weather", WEATHER, "--at", "2026-11-09T06:30")
+    assert "(as planned Mon 9 Nov 06:00)" in " ".join(out.split())
+    _, out, _ = run(capsys, "today", job, "--weather", WEATHER, "--at", AT, "--json")
+    line = json.loads(out)["close_in"]
+    assert (line["latest_safe"], line["margin_days"], line["binding"]) == (
+        "2026-12-10", 7, "indoor_air",
+    )  # fmt: skip
+
+
+def test_plan_says_the_spread_and_what_each_source_alone_says_and_draws_both_pictures(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    risk, exposure = tmp_path / "risk.svg", tmp_path / "exposure.png"
+    code, out, _ = run(
+        capsys, "plan", job, *PLANNED, "--risk-picture", risk, "--exposure-picture", exposure
+    )
+    text = " ".join(out.split())
+    assert code == 0
+    assert "a limit is passed by (10 / 50 / 90 %): Sat 12 Dec" in text
+    assert "on the forecast alone: no limit passed within it; on past years alone:" in text
+    assert "A day of delay costs: $200" in text
+    assert "latest safe" in risk.read_text(encoding="utf-8")
+    assert exposure.read_bytes().startswith(b"\x89PNG")
+    code, _, err = run(
+        capsys, "plan", job, "--weather", WEATHER, "--at", AT, "--risk-picture", risk
+    )
+    assert (code, "give --climate" in err) == (2, True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,6 +16,14 @@ def plan(
     stop: Annotated[
         bool, typer.Option("--stop", help="Also the plan to stop safely for the winter.")
     ] = False,
+    risk_picture: Annotated[
+        Path | None,
+        typer.Option("--risk-picture", metavar="FILE", help="Risk against date, .png or .svg."),
+    ] = None,
+    exposure_picture: Annotated[
+        Path | None,
+        typer.Option("--exposure-picture", metavar="FILE", help="Lows in the open house by day."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Rebuild the schedule; say the close-in date, the latest safe one and the margin."""
@@ -28,4 +37,8 @@ def plan(
         planned, gathered = run(desk)
     text = dump(plan_document(planned.answer, desk.job), desk.job.site.time_zone)
     keep_answer(desk, gathered, "plan", text)
+    if risk_picture is not None or exposure_picture is not None:
+        from scheduler.output.open_house_pictures import draw
+
+        draw(planned, desk.job, risk=risk_picture, exposure=exposure_picture)
     show_or_print(as_json, text, lambda: plan_table(planned.answer, desk.job, stop=stop))

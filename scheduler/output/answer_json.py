@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from scheduler.planning.answer import ANSWER_VERSION, MeasureLine, Span, TaskAnswer
+from scheduler.planning.close_in_line import CloseInLine
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Job
 
@@ -59,12 +60,17 @@ def dump(document: Mapping[str, object], time_zone: str) -> str:
 
 
 def answer_document(
-    job: Job, answers: Sequence[TaskAnswer], forecast: Forecast, *, at: datetime
+    job: Job,
+    answers: Sequence[TaskAnswer],
+    forecast: Forecast,
+    *,
+    at: datetime,
+    close_in: CloseInLine | None = None,
 ) -> dict[str, object]:
     """Return the answers of a moment as one document.
 
     ``weather`` says where the hours came from and how old they are; ``tasks`` holds one answer
-    a task, in the job's order.
+    a task, in the job's order; ``close_in`` is the date as last planned.
     """
     where = forecast.provenance
     return {
@@ -80,5 +86,6 @@ def answer_document(
             "findings": where.findings,
             "alerts": forecast.alerts,
         },
+        "close_in": close_in,
         "tasks": answers,
     }

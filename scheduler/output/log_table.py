@@ -8,7 +8,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from scheduler.output.plan_table import date_lines
+from scheduler.output.close_in_words import date_lines
 from scheduler.output.words import clock, number, words
 from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, EntryKind

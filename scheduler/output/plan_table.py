@@ -6,10 +6,10 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from scheduler.output.close_in_words import date_lines
 from scheduler.output.money_lines import money_lines
 from scheduler.output.stop_lines import stop_lines
 from scheduler.output.words import clock, day, span, words
-from scheduler.planning.closein_date import CloseInAnswer, Ends
 from scheduler.planning.job import Job
 from scheduler.planning.plan_answer import PLAN_VERSION, Basis, PlanAnswer, PlanLine
 
@@ -48,31 +48,10 @@ def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, 
     if plan.middle_close_in is not None:
         late = clock(plan.late_close_in, zone) if plan.late_close_in else "after the season"
         lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
-    lines += date_lines(plan.date, zone)
+    lines += date_lines(plan.date, zone, plan.levers)
     lines += money_lines(plan.money)
     lines += stop_lines(plan.stop, job, always=stop)
     return (*lines, *(f"Note: {note}" for note in plan.notes))
-
-
-def date_lines(found: CloseInAnswer | None, zone: str) -> list[str]:
-    """Return the latest safe date, its margin and its chance in words."""
-    if found is None:
-        return ["Latest safe close-in: not known; give past years with --climate FILE"]
-    share = f"{found.confidence:.0%} of scenarios"
-    ends = found.overall.ends
-    if found.latest_safe is not None:
-        text = f"{day(found.latest_safe, zone)} ({share}; {words(found.binding)} decides)"
-    elif ends is Ends.SEASON_END:
-        text = f"not before season's end, {day(found.days[-1], zone)} ({share})"
-    else:
-        text = f"not known; no limit passed up to {day(found.overall.known_safe_until, zone)}"
-    lines = [f"Latest safe close-in: {text}"]
-    if found.margin_days is not None:
-        least = "at least " if found.margin_at_least else ""
-        lines.append(f"Margin: {least}{found.margin_days} days")
-    if found.chance is not None:
-        lines.append(f"Chance of closing in before the first breach: {found.chance:.0%}")
-    return [*lines, *(f"Note: {note}" for note in found.notes)]
 
 
 def plan_document(plan: PlanAnswer, job: Job) -> dict[str, object]:

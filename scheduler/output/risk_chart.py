@@ -22,7 +22,12 @@ if TYPE_CHECKING:
 
 
 def risk_chart(
-    found: CloseInAnswer, job: Job, *, forecast_until: date | None = None, kind: Format = "png"
+    found: CloseInAnswer,
+    job: Job,
+    *,
+    forecast_until: date | None = None,
+    odds: tuple[date | None, date | None] = (None, None),
+    kind: Format = "png",
 ) -> bytes:
     """Draw the share of scenarios with a limit passed by each day, the plan and the safe date.
 
@@ -33,12 +38,20 @@ def risk_chart(
         Gives the title.
     forecast_until : date, optional
         Last day that rests on the forecast alone; the rest is shown as past years.
+    odds : (date, date), optional
+        Days by which the plan has closed in in 50 and in 90 of 100 scenarios.
     kind : "png" or "svg"
     """
-    return drawn(lambda axes: _draw_risk(axes, found, job, forecast_until), 3.5, kind)
+    return drawn(lambda axes: _draw_risk(axes, found, job, forecast_until, odds), 3.5, kind)
 
 
-def _draw_risk(axes: Axes, found: CloseInAnswer, job: Job, forecast_until: date | None) -> None:
+def _draw_risk(
+    axes: Axes,
+    found: CloseInAnswer,
+    job: Job,
+    forecast_until: date | None,
+    odds: tuple[date | None, date | None],
+) -> None:
     days, risk = numbers(found.days), found.risk * 100.0
     axes.step(days, risk, where="post", color="black", linewidth=1.6)
     axes.fill_between(days, risk, step="post", facecolor="0.88", hatch="////", edgecolor="0.7")
@@ -55,11 +68,23 @@ def _draw_risk(axes: Axes, found: CloseInAnswer, job: Job, forecast_until: date 
         _split(axes, days, forecast_until.toordinal())
     marks = [(found.planned, "planned", (0, (4, 2))), (found.latest_safe, "latest safe", "solid")]
     upright(axes, [(day, name, dash) for day, name, dash in marks if day is not None], days)
+    _odds(axes, days, odds)
     axes.set_ylim(0, 100)
     axes.set_ylabel("a limit is passed by then, %")
     axes.set_xlabel("dashed: one more year counted as passed; it sets the date")
     axes.set_title(f"{job.name}\nLeft open: {_says(found)}", loc="left")
     date_ticks(axes, days)
+
+
+def _odds(axes: Axes, days: list[float], odds: tuple[date | None, date | None]) -> None:
+    """Draw a bar from the plan's middle close-in to its late one, or to the edge."""
+    middle, late = odds
+    if middle is None:
+        return
+    begin = float(middle.toordinal())
+    end = days[-1] if late is None else float(late.toordinal())
+    axes.plot([begin, end], [92.0, 92.0], color="black", linewidth=4.0, solid_capstyle="butt")
+    axes.text(end, 88.0, "plan 50 to 90 %", ha="right", va="top", fontsize=7)
 
 
 def exposure_chart(seen: ExposureDays, job: Job, *, kind: Format = "png") -> bytes:

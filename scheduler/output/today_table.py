@@ -36,9 +36,14 @@ OUTCOME_WORDS: Mapping[Outcome, str] = {
 
 
 def today_table(
-    job: Job, answers: Sequence[TaskAnswer], forecast: Forecast, *, at: datetime
+    job: Job,
+    answers: Sequence[TaskAnswer],
+    forecast: Forecast,
+    *,
+    at: datetime,
+    close_in: str = "",
 ) -> RenderableType:
-    """Return the overview and, under it, each task's reasons."""
+    """Return the overview and, under it, each task's reasons; the date in words on top."""
     names = {task.id: task.name for task in job.tasks}
     zone = job.site.time_zone
     table = Table(box=None, pad_edge=False, header_style="bold")
@@ -57,6 +62,7 @@ def today_table(
     details = [_detail(job, names, answer) for answer in answers]
     alerts = None if forecast.alerts is None else ahead(forecast.alerts, at)
     said = [*provenance_lines(forecast, job.site, at), *alert_lines(alerts, zone)]
+    said += [close_in] if close_in else []
     return Group(*(Text(line) for line in said), table, *details, Text(f"\n{LINE}"))
 
 

@@ -43,6 +43,17 @@ class PlanLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Lever:
+    """One thing that would buy chance: what it is, what it does to the date, what it costs."""
+
+    what: str
+    chance: float | None  # of closing in before the first breach, with it
+    chance_gain: float | None
+    margin_days: int | None
+    cost: float | None = None  # by the job's own prices; None: not priced
+
+
+@dataclass(frozen=True, slots=True)
 class PlanAnswer:
     """The rest of the job, rebuilt from now."""
 
@@ -58,5 +69,6 @@ class PlanAnswer:
     late_close_in: datetime | None = None
     forecast_until: datetime | None = None
     notes: tuple[str, ...] = ()
+    levers: tuple[Lever, ...] = ()  # the one that buys most first
     money: Money | None = None  # of the rest of the job and of a day's delay; None: no plan
     stop: WinterStop | None = None  # how to stop safely for the winter

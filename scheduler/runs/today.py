@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rules.book import Book
 from scheduler.planning.answer import Call, TaskAnswer
+from scheduler.planning.close_in_line import CloseInLine, line_of, line_of_kept
 from scheduler.planning.daylight import sun_at
 from scheduler.planning.decide import decide
 from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import is_stale
 from scheduler.runs.desk import Desk, Gathered, gather, keep
+from scheduler.runs.plan import planned_of, with_climate
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +22,7 @@ class Today:
     answers: tuple[TaskAnswer, ...]
     gathered: Gathered
     stale: bool
+    close_in: CloseInLine | None = None  # as planned now where past years are given, else as kept
 
     @property
     def nothing_can_go(self) -> bool:
@@ -30,6 +33,9 @@ class Today:
 def today(desk: Desk) -> Today:
     """Return the calls for today and the coming days; the weather read is kept.
 
+    The close-in date beside them is planned now where past years are given, else it is that of
+    the plan that was kept last.
+
     Raises
     ------
     CloseinError
@@ -37,7 +43,13 @@ def today(desk: Desk) -> Today:
     """
     gathered = gather(desk, command="today")
     book = job_book(desk.job)
-    found = today_of(gathered, book)
+    line: CloseInLine | None = None
+    if desk.climate() is not None:
+        gathered, climate = with_climate(desk, gathered)
+        line = line_of(planned_of(desk, gathered, climate, book).answer)
+    elif kept := desk.store.decisions(desk.job.id, kind="plan", until=desk.now, last=1):
+        line = line_of_kept(kept[-1].answer)
+    found = replace(today_of(gathered, book), close_in=line)
     keep(desk, gathered)
     return found
 
