@@ -172,7 +172,13 @@ def test_plan_says_the_spread_and_what_each_source_alone_says_and_draws_both_pic
     assert "A day of delay costs: $200" in text
     assert "latest safe" in risk.read_text(encoding="utf-8")
     assert exposure.read_bytes().startswith(b"\x89PNG")
+
+
+def test_without_past_years_there_is_no_risk_to_draw(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    picture = tmp_path / "risk.svg"
     code, _, err = run(
-        capsys, "plan", job, "--weather", WEATHER, "--at", AT, "--risk-picture", risk
+        capsys, "plan", job, "--weather", WEATHER, "--at", AT, "--risk-picture", picture
     )
-    assert (code, "give --climate" in err) == (2, True)
+    assert (code, "give --climate" in err, picture.exists()) == (2, True, False)
