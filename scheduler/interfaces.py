@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from datetime import datetime
 from typing import Protocol
 
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Site
 from scheduler.planning.log import Entry
+from scheduler.planning.messages import Message, NewMessage, RunRow, Step, Watched
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 
 
@@ -38,12 +40,83 @@ class WeatherSource(Protocol):
         """
 
 
+class Runs(Protocol):
+    """Which jobs the service looks after, and which of their runs were begun and done."""
+
+    def watch(self, watched: Watched) -> None:
+        """Look after a job from now on; what it was watched by before is replaced."""
+
+    def forget(self, job: str) -> None:
+        """Look after a job no more; what is kept of it stays."""
+
+    def watched(self) -> tuple[Watched, ...]:
+        """Return the jobs that are looked after, by id."""
+
+    def claim(self, job: str, kind: str, slot: str, *, now: datetime, until: datetime) -> str:
+        """Begin a run and return the claim; empty where it is done or another has it.
+
+        A claim lasts ``until``; then whoever comes next takes the run over.
+        """
+
+    def finish(
+        self, job: str, kind: str, slot: str, claim: str, *, now: datetime, told: str, body: str
+    ) -> bool:
+        """Write a run down as done; False where another process has taken it over."""
+
+    def last(self, job: str, kind: str, count: int = 1) -> tuple[RunRow, ...]:
+        """Return the newest runs of a kind that are done, newest first."""
+
+    def begun(self, job: str, slots: Sequence[tuple[str, str]]) -> tuple[RunRow, ...]:
+        """Return which of these runs (kind, slot) were begun, done or not."""
+
+
+class Outbox(Protocol):
+    """Messages on their way. Each leaves at most once; what may be lost is an alarm."""
+
+    def queue(self, messages: Sequence[NewMessage], *, now: datetime, at: datetime) -> int:
+        """Queue messages to be sent from ``at`` on; those that are there already stay as is."""
+
+    def claim(self, *, now: datetime, until: datetime) -> Message | None:
+        """Take the next message that is due, or one whose process died before it began to send."""
+
+    def begin(self, message: Message, *, now: datetime, until: datetime) -> bool:
+        """Write down that the message may leave from now on; False where another has it."""
+
+    def settle(
+        self, message: Message, step: Step, *, now: datetime, told: str, next_try: datetime
+    ) -> bool:
+        """Write down how a try ended; False where another process has the message."""
+
+    def doubt(self, *, now: datetime) -> tuple[Message, ...]:
+        """Give up what was being sent by a process that is gone; nobody knows if it arrived."""
+
+    def messages(self, job: str | None = None) -> tuple[Message, ...]:
+        """Return the messages of a job, or of all, in the order they were queued."""
+
+    def alarms(self, job: str | None = None) -> tuple[Message, ...]:
+        """Return what did not arrive, or may not have, and nobody has taken note of yet."""
+
+    def seen(self, number: int, *, who: str, now: datetime) -> None:
+        """Write down who has taken note of an alarm."""
+
+
 class Store(Protocol):
     """What is kept for each job: the log, forecasts as they came, answers with their inputs.
 
     Nothing is ever changed or taken away. What a method has returned from is on disk. ``job`` is
     the job's id. Every method raises ``StoreFault`` where the store cannot be used.
     """
+
+    @property
+    def runs(self) -> Runs:
+        """Return the runs of the service."""
+
+    @property
+    def outbox(self) -> Outbox:
+        """Return the messages of the service."""
+
+    def together(self) -> AbstractContextManager[None]:
+        """Join all that this thread writes inside into one transaction, all or none."""
 
     def jobs(self) -> tuple[str, ...]:
         """Return the ids of the jobs that anything is kept for."""

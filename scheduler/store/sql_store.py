@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import zlib
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import datetime
 from typing import Final
@@ -16,9 +16,12 @@ from rules.errors import LogMoved, StoreFault
 from scheduler.planning.log import Entry
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 from scheduler.store.chain import FIRST, Record, breaks, identity, record_hash
-from scheduler.store.opening import bring_up_to_date, engine_of, told
+from scheduler.store.opening import bring_up_to_date, engine_of
+from scheduler.store.outbox_rows import SqlOutbox
 from scheduler.store.rows import dump, entry_body, entry_of, moment_of, stamp
+from scheduler.store.run_rows import SqlRuns
 from scheduler.store.tables import BLOBS, RECORDS
+from scheduler.store.transactions import Transactions
 
 LOG: Final = "log"
 FORECAST: Final = "forecast"
@@ -32,6 +35,13 @@ class SqlStore:
         """Open the store at a path or SQLite URL; make it where there is none."""
         self._engine, self.name = engine_of(address)
         bring_up_to_date(self._engine, self.name)
+        self._in = Transactions(self._engine, self.name)
+        self.runs = SqlRuns(self._in)
+        self.outbox = SqlOutbox(self._in, _put, _note)
+
+    def together(self) -> AbstractContextManager[None]:
+        """Join all that this thread writes inside into one transaction, all or none."""
+        return self._in.together()
 
     def close(self) -> None:
         """Let go of the file."""
@@ -39,7 +49,7 @@ class SqlStore:
 
     def jobs(self) -> tuple[str, ...]:
         """Return the ids of the jobs that anything is kept for."""
-        with self._reading() as connection:
+        with self._in.reading() as connection:
             rows = connection.execute(select(RECORDS.c.job).distinct().order_by(RECORDS.c.job))
             return tuple(rows.scalars())
 
@@ -47,7 +57,7 @@ class SqlStore:
         self, job: str, entries: Sequence[Entry], *, entered_at: datetime, after: int | None = None
     ) -> tuple[Entry, ...]:
         """Write entries down, all or none, and return them with their numbers."""
-        with self._writing() as connection:
+        with self._in.writing() as connection:
             head = _head(connection, job, LOG)
             if after is not None and head[0] != after:
                 raise LogMoved(f"store {self.name}: entry {head[0]} came in between; try again")
@@ -82,7 +92,7 @@ class SqlStore:
     ) -> KeptForecast:
         """Keep weather bytes as they came; the same bytes again are kept once."""
         name = identity(raw)
-        with self._writing() as connection:
+        with self._in.writing() as connection:
             for record in _records(connection, job, FORECAST, role, stamp(received_at)):
                 kept = _forecast(record)
                 if kept.identity == name:
@@ -112,7 +122,7 @@ class SqlStore:
 
     def forecast_bytes(self, identity: str) -> bytes:
         """Return the bytes of a kept forecast."""
-        with self._reading() as connection:
+        with self._in.reading() as connection:
             return self._bytes(connection, identity)
 
     def keep_decision(
@@ -126,7 +136,7 @@ class SqlStore:
         entered_at: datetime,
     ) -> Decision:
         """Keep an answer with what it was made from."""
-        with self._writing() as connection:
+        with self._in.writing() as connection:
             log_head = _hash_at(connection, job, inputs.log_position, self.name)
             body = {
                 "answer": _put(connection, answer),
@@ -158,7 +168,7 @@ class SqlStore:
         last: int | None = None,
     ) -> tuple[Decision, ...]:
         """Return the answers kept, or the ``last`` so many of them, oldest first."""
-        with self._reading() as connection:
+        with self._in.reading() as connection:
             limit = None if until is None else stamp(until)
             records = list(_records(connection, job, DECISION, kind, limit))
             wanted = records if last is None else records[max(len(records) - last, 0) :]
@@ -166,7 +176,7 @@ class SqlStore:
 
     def decision(self, job: str, seq: int) -> Decision:
         """Return one answer as it was given, byte for byte."""
-        with self._reading() as connection:
+        with self._in.reading() as connection:
             for record in _records(connection, job, DECISION, None, None):
                 if record.seq == seq:
                     return self._decision(connection, record)
@@ -174,7 +184,7 @@ class SqlStore:
 
     def verify(self) -> tuple[str, ...]:
         """Return a line for each thing that was changed behind the store's back; none is good."""
-        with self._reading() as connection:
+        with self._in.reading() as connection:
             streams = connection.execute(
                 select(RECORDS.c.job, RECORDS.c.stream).distinct().order_by("job", "stream")
             ).all()
@@ -185,22 +195,10 @@ class SqlStore:
             found += self._changed_bytes(connection)
         return tuple(found)
 
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        with told(self.name), self._engine.connect() as connection, connection.begin():
-            yield connection
-
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        with told(self.name), self._engine.connect() as opened:
-            connection = opened.execution_options(writes=True)
-            with connection.begin():
-                yield connection
-
     def _stream(
         self, job: str, stream: str, *, kind: str | None = None, until: datetime | None = None
     ) -> list[Record]:
-        with self._reading() as connection:
+        with self._in.reading() as connection:
             limit = None if until is None else stamp(until)
             return list(_records(connection, job, stream, kind, limit))
 
@@ -314,6 +312,12 @@ def _add(
     row = {**fields, "seq": last + 1, "body": body, "previous": previous, "hash": own}
     connection.execute(insert(RECORDS).values(row))
     return last + 1, own
+
+
+def _note(connection: Connection, job: str, stream: str, at: str, kind: str, body: str) -> None:
+    """Write a record of the service itself."""
+    head = _head(connection, job, stream)
+    _add(connection, (job, stream, *head), at=at, entered_at=at, kind=kind, body=body)
 
 
 def _put(connection: Connection, raw: bytes) -> str:

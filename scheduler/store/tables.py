@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from sqlalchemy import Column, Integer, LargeBinary, MetaData, String, Table
+from sqlalchemy import Column, Integer, LargeBinary, MetaData, String, Table, UniqueConstraint
 
 APPLICATION: Final = 0x436C496E  # SQLite's application_id: this file is a store of Closein
-SCHEMAS: Final = ("0001",)  # every schema there has been, the newest last
+SCHEMAS: Final = ("0001", "0002")  # every schema there has been, the newest last
 
 METADATA: Final = MetaData()
 
@@ -33,4 +33,53 @@ BLOBS: Final = Table(
     Column("identity", String, primary_key=True),
     Column("size", Integer, nullable=False),
     Column("packed", LargeBinary, nullable=False),
+)
+
+# Jobs that the service looks after.
+WATCHED: Final = Table(
+    "watched",
+    METADATA,
+    Column("job", String, primary_key=True),
+    Column("file", String, nullable=False),
+    Column("weather", String, nullable=False),
+    Column("climate", String, nullable=False),
+    Column("since", String, nullable=False),
+)
+
+# One row a run of a job; its key is what keeps two processes from doing it twice.
+RUNS: Final = Table(
+    "runs",
+    METADATA,
+    Column("job", String, primary_key=True),
+    Column("kind", String, primary_key=True),
+    Column("slot", String, primary_key=True),
+    Column("claim", String, nullable=False),
+    Column("tries", Integer, nullable=False),
+    Column("begun_at", String, nullable=False),
+    Column("until", String, nullable=False),
+    Column("done_at", String),
+    Column("told", String, nullable=False),
+    Column("body", String, nullable=False),
+)
+
+# One row a message; see ``planning/messages.py`` for its steps.
+OUTBOX: Final = Table(
+    "outbox",
+    METADATA,
+    Column("number", Integer, primary_key=True),
+    Column("job", String, nullable=False),
+    Column("recipient", String, nullable=False),
+    Column("kind", String, nullable=False),
+    Column("day", String, nullable=False),
+    Column("channel", String, nullable=False),
+    Column("message_id", String, nullable=False, unique=True),
+    Column("content", String, nullable=False),
+    Column("step", String, nullable=False),
+    Column("tries", Integer, nullable=False),
+    Column("next_try", String, nullable=False),
+    Column("claim", String, nullable=False),
+    Column("changed_at", String, nullable=False),
+    Column("told", String, nullable=False),
+    Column("seen_by", String, nullable=False),
+    UniqueConstraint("job", "recipient", "kind", "day"),
 )
