@@ -37,6 +37,9 @@ MAY_IMPORT: dict[str, set[str]] = {
         "pandas",
     },
     "scheduler/runs": EDGE | {"scheduler.runs", "scheduler.newjob"},
+    "scheduler/service": EDGE | {"scheduler.service", "scheduler.runs", "scheduler.output"},
+    "scheduler/service/timer.py": EDGE | {"scheduler.service", "apscheduler"},
+    "scheduler/mail": EDGE | {"scheduler.mail", "requests"},
     "scheduler/settings.py": {"pydantic", "rules"},
     "scheduler/startup.py": EDGE
     | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"}

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from rules.units import convert
 from scheduler.jobfile import schema
+from scheduler.jobfile.delivery_parts import recipient_of, rhythm_of
 from scheduler.jobfile.element import inside
 from scheduler.jobfile.exposure_parts import exposure_limits
 from scheduler.jobfile.fields import value_of
@@ -89,7 +90,8 @@ def job_of(part: schema.JobPart, holidays: Iterable[date]) -> Job:
         ),
         confirmations=tuple(Confirmation(c.row, c.who, c.on, c.edition) for c in part.confirmed),
         exposure=exposure_limits(part.exposure),
-        delivery=tuple(part.delivery),
+        delivery=tuple(recipient_of(one) for one in part.delivery),
+        messages=rhythm_of(part.messages),
         rented=tuple(
             RentedEquipment(r.id, tuple(r.for_tasks), r.per_day, _from(r.since, zone))
             for r in part.costs.rented

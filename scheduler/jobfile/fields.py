@@ -260,6 +260,7 @@ class OrJust:
     """A mapping for which the text of one of its keys may stand."""
 
     key: str
+    pattern: str = "."  # of that text, for editors; the key itself checks it
 
     def __get_pydantic_core_schema__(
         self, source: object, handler: GetCoreSchemaHandler
@@ -269,7 +270,7 @@ class OrJust:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchema:
-        return {"anyOf": [{"type": "string"}, handler(schema)]}
+        return {"anyOf": [{"type": "string", "pattern": self.pattern}, handler(schema)]}
 
     def _mapping(self, value: object) -> object:
         return {self.key: value} if isinstance(value, str) else value

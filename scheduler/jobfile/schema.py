@@ -12,6 +12,7 @@ from pydantic import AfterValidator, Field
 
 from rules.units import UNITS
 from rules.words import site_quantities
+from scheduler.jobfile.delivery_parts import ADDRESS, MessagesPart, RecipientPart
 from scheduler.jobfile.element import Element
 from scheduler.jobfile.exposure_parts import ExposurePart
 from scheduler.jobfile.fields import (
@@ -457,6 +458,7 @@ class JobPart(Part):
     on_call: list[OnCallPart] = _says("who is called at night and on days off", default=[])
     daylight: list[DaylightPart] = _says("sunrise and sunset", default=[])
     what_if: list[WhatIfPart] = _says("what measures would do", default=[])
-    delivery: list[Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+\.[^@\s]+$")]] = _says(
-        "mail addresses of the briefing", default=[]
+    delivery: list[Annotated[RecipientPart, OrJust("mail", ADDRESS)]] = _says(
+        "who gets messages; a bare mail address gets everything", max_length=50, default=[]
     )
+    messages: MessagesPart = _says("when messages go out", default_factory=MessagesPart)

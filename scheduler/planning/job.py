@@ -383,6 +383,28 @@ class Costs:
 
 
 @dataclass(frozen=True, slots=True)
+class Recipient:
+    """A person who gets messages."""
+
+    address: str  # mail address, or telephone number
+    channel: str = "mail"  # mail, or text: a short text by a webhook
+    gets: str = "whole"  # whole, crew, owner, inspector
+    crew: str = ""  # of crew, its id
+    short: bool = False  # one line
+
+
+@dataclass(frozen=True, slots=True)
+class Rhythm:
+    """When messages go out, in the site's own time. Times are common practice, no source."""
+
+    morning: time = time(5, 30)
+    evening: time | None = time(16, 30)  # None: no look at tomorrow
+    quiet_from: time = time(20)  # from then on only what cannot wait
+    quiet_until: time = time(5)
+    moved_days: int = 2  # by which the latest safe date has moved before that is told
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """A site, its tasks, crews, hours and protections."""
 
@@ -401,7 +423,8 @@ class Job:
     overrides: tuple[Override, ...] = ()
     confirmations: tuple[Confirmation, ...] = ()
     exposure: ExposureLimits = ExposureLimits()
-    delivery: tuple[str, ...] = ()  # addresses the briefing goes to
+    delivery: tuple[Recipient, ...] = ()  # who gets messages
+    messages: Rhythm = Rhythm()
     rented: tuple[RentedEquipment, ...] = ()
     daylight: tuple[Daylight, ...] = ()
     what_ifs: tuple[WhatIf, ...] = ()
