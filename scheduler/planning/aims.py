@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from scheduler.planning.network import Placed, Problem, Work, cost_of
+from scheduler.planning.network import Placed, Problem, Rent, Work, cost_of
 from scheduler.planning.reach import Net, Windows, close_in_bound
 from scheduler.planning.serial import close_in
 
@@ -37,8 +37,18 @@ def least_values(problem: Problem, net: Net, free: Windows) -> Values:
         if work.booking is not None and not _keepable(net, free, n, work.booking.start)
     ]
     protection = sum(_least_cost(net, free, n, work) for n, work in enumerate(problem.tasks))
-    rents = sum(rent.cost_per_day for rent in problem.rents)
+    rents = sum(_least_rent(problem, net, free, rent) for rent in problem.rents)
     return close_in_bound(net, free), len(forced), len(set(forced)), protection + rents
+
+
+def _least_rent(problem: Problem, net: Net, free: Windows, rent: Rent) -> int:
+    """Return what a rent cannot fall below: a day, or from its arrival to its earliest end."""
+    if rent.since is None or problem.days is None:
+        return rent.cost_per_day
+    tasks = [net.ids.index(id_) for id_ in rent.tasks]
+    last = max(net.finish[n][free.first[n]] for n in tasks) - 1
+    begun = int(problem.days[last]) - int(problem.days[max(rent.since, 0)]) + 1
+    return rent.cost_per_day * max(begun, 1)
 
 
 def _keepable(net: Net, free: Windows, task: int, start: int) -> bool:

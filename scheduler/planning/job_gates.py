@@ -80,18 +80,72 @@ def job_gates(
         A task without a finish table is not followed and has no gate tables.
     """
     found = _Parts()
+    follow = _Following(frame, weather, _openings_by_work(frame, works or {}))
     for source in frame.job.tasks:
         links = list(_gated(frame, source))
-        work = (works or {}).get(source.id) or fresh_work(source, on_hand=frame.job.on_hand)
+        work = _work_of(frame, source, works or {})
         if frame.standing[source.id].state is State.DONE:
             _add_done(found, frame, source, work, links, weather)
         elif work is None:
             _add_on_air(found, frame, links, weather)
         elif source.id in finish:
-            _add_to_do(found, frame, source, work, links, weather, finish[source.id])
+            _add_to_do(found, follow, source, work, links, finish[source.id])
     return JobGates(
         found.ready, found.optimistic, found.may_start, found.bought, found.tables, found.done
     )
+
+
+def _work_of(frame: Frame, source: Task, works: Mapping[str, FreshWork]) -> FreshWork | None:
+    return works.get(source.id) or fresh_work(source, on_hand=frame.job.on_hand)
+
+
+def _openings_by_work(
+    frame: Frame, works: Mapping[str, FreshWork]
+) -> Mapping[FreshWork, Mapping[str, Opening]]:
+    """Return everything that waits for work of one kind, whichever task places it."""
+    found: dict[FreshWork, dict[str, Opening]] = {}
+    for source in frame.job.tasks:
+        work = _work_of(frame, source, works)
+        if work is not None:
+            found.setdefault(work, {}).update(_named_openings(frame, source, work))
+    return found
+
+
+def _named_openings(frame: Frame, source: Task, work: FreshWork) -> dict[str, Opening]:
+    return {
+        f"{task.id} {link.task}": _opening(task, link, work.specified_mpa)
+        for task, link in _gated(frame, source)
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class _Following:
+    """The wall model, asked once for the same work, protection and finishes.
+
+    It is the dearest part of a plan, and a job often places the same wall in several tasks.
+    """
+
+    frame: Frame
+    weather: GateWeather
+    openings: Mapping[FreshWork, Mapping[str, Opening]]
+    known: dict[tuple[FreshWork, str, bytes], GateTables] = field(default_factory=dict)
+
+    def tables(
+        self, work: FreshWork, chosen: Protection, finishes: NDArray[np.intp]
+    ) -> GateTables:
+        """Return the gate tables of everything that waits for such work."""
+        key = (work, chosen.name, finishes.tobytes())
+        if key not in self.known:
+            self.known[key] = gate_tables(
+                work,
+                weather=face_weather(self.weather.table),
+                place=place_of(self.frame.job.site, ground_c=self.weather.ground_c),
+                protection=chosen,
+                openings=self.openings[work],
+                finishes=finishes,
+                confidence=self.frame.job.confidence,
+            )
+        return self.known[key]
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,25 +190,23 @@ def _add_on_air(
 
 def _add_to_do(
     found: _Parts,
-    frame: Frame,
+    follow: _Following,
     source: Task,
     work: FreshWork,
     links: list[tuple[Task, Link]],
-    weather: GateWeather,
     finish: IntArray,
 ) -> None:
     """Follow the work under what is on hand, then what freezes so under what can be bought."""
-    keys = {(task.id, link.task): _opening(task, link, work.specified_mpa) for task, link in links}
-    openings = {" ".join(key): one for key, one in keys.items()}
-    on_hand, bought = _protections(frame)
+    confidence = follow.frame.job.confidence
+    on_hand, bought = _protections(follow.frame)
     asked = asked_finishes(finish)
-    first = last = _followed(frame, work, weather, on_hand, openings, asked)
-    short = doomed = first.would_freeze(frame.job.confidence)  # of what is on hand
+    first = last = follow.tables(work, on_hand, asked)
+    short = doomed = first.would_freeze(confidence)  # of what is on hand
     rest = asked[short[asked]]
     if bought is not None and rest.size:
-        last = _followed(frame, work, weather, bought, openings, rest)
-        doomed = short & last.would_freeze(frame.job.confidence)
-    for key in keys:
+        last = follow.tables(work, bought, rest)
+        doomed = short & last.would_freeze(confidence)
+    for key in ((task.id, link.task) for task, link in links):
         name = " ".join(key)
         slow, fast = (
             earliest(np.where(doomed, np.int32(NEVER), np.where(short, other[name], one[name])))
@@ -167,25 +219,6 @@ def _add_to_do(
     found.may_start[source.id] = _starts(finish, ~doomed)
     found.bought[source.id] = short & ~doomed
     found.tables[source.id] = last
-
-
-def _followed(
-    frame: Frame,
-    work: FreshWork,
-    weather: GateWeather,
-    chosen: Protection,
-    openings: Mapping[str, Opening],
-    finishes: NDArray[np.intp],
-) -> GateTables:
-    return gate_tables(
-        work,
-        weather=face_weather(weather.table),
-        place=place_of(frame.job.site, ground_c=weather.ground_c),
-        protection=chosen,
-        openings=openings,
-        finishes=finishes,
-        confidence=frame.job.confidence,
-    )
 
 
 def _protections(frame: Frame) -> tuple[Protection, Protection | None]:

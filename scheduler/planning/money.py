@@ -18,7 +18,6 @@ from rules.book import Book
 from rules.facts import Asked
 from rules.verdict import FloatArray
 from rules.weather import Weather
-from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Job, MeasureOffer, RentedEquipment, State, Task
 from scheduler.planning.known_facts import asked_of
 from scheduler.planning.problem import Frame, effort_of, shift_of
@@ -59,7 +58,7 @@ class Bill:
 def bills(
     frame: Frame,
     book: Book,
-    table: HourlyTable,
+    weather: Weather,
     chain: Chain,
     finish: Mapping[str, IntArray],
     days: IntArray,
@@ -72,8 +71,9 @@ def bills(
     Parameters
     ----------
     frame, book : Frame, Book
-    table : HourlyTable
-        Past years, ``(years, hours)``.
+    weather : Weather
+        Past years or scenarios, ``(years, hours)``; the one the tasks were judged in, as it
+        remembers what it worked out.
     chain : Chain
         Replayed on it.
     finish : (years, hours), by task
@@ -86,8 +86,8 @@ def bills(
     counted = closed < NEVER
     parts = [
         *_rents(frame, chain, days, opened),
-        *_protection(frame, book, table, chain, finish),
-        *_heat(frame.job, table, opened, closed),
+        *_protection(frame, book, weather, chain, finish),
+        *_heat(frame.job, weather, opened, closed),
         *_crews(frame),
         *_daily(frame.job, opened, closed, days),
     ]
@@ -161,12 +161,12 @@ def _crews(frame: Frame) -> Iterator[_Part]:
             )
 
 
-def _heat(job: Job, table: HourlyTable, opened: Hours, closed: Hours) -> Iterator[_Part]:
+def _heat(job: Job, weather: Weather, opened: Hours, closed: Hours) -> Iterator[_Part]:
     """Yield the heat that holds the open house at its limit, from first open to close-in."""
     limits, price = job.exposure, job.costs.heat_per_kwh
     if price is None or not limits.heat_w_per_k:
         return
-    short_k = np.maximum(limits.indoor_freezing_c - table.column("air_temperature_c"), 0.0)
+    short_k = np.maximum(limits.indoor_freezing_c - weather.columns["air_temperature_c"], 0.0)
     kwh = np.cumsum(np.nan_to_num(np.atleast_2d(short_k)) * limits.heat_w_per_k / 1000.0, axis=-1)
     kwh = np.concatenate([np.zeros((kwh.shape[0], 1)), kwh], axis=-1)
     last = kwh.shape[-1] - 1
@@ -181,9 +181,8 @@ def _heat(job: Job, table: HourlyTable, opened: Hours, closed: Hours) -> Iterato
 
 
 def _protection(
-    frame: Frame, book: Book, table: HourlyTable, chain: Chain, finish: Mapping[str, IntArray]
+    frame: Frame, book: Book, weather: Weather, chain: Chain, finish: Mapping[str, IntArray]
 ) -> Iterator[_Part]:
-    weather = Weather(dict(table.columns), table.hours)
     for offer in frame.job.can_be_had:
         if not offer.cost_per_day or offer.measure in frame.job.on_hand:
             continue

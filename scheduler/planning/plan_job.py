@@ -129,7 +129,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes), stop=stop)
     many = {name: each.finish for name, each in judged.many.items()}
     opened = _opened(frame, plan)
-    money = plan_money(frame, book, traces, plan, problem, many, opened=opened)
+    money = plan_money(frame, book, judged.weather, plan, problem, many, opened=opened)
     answer = replace(answer, money=money)
     return Planned(answer, plan, problem, frame, traces)
 
@@ -185,6 +185,7 @@ class _Judged:
     tail_from: int  # from here on some column of the forecast has ended
     blind: bool  # nothing is known past the forecast
     stale: bool
+    weather: Weather  # of the scenarios; it remembers what it worked out
     unseen: tuple[str, ...] = ()  # columns of the forecast that no past year has
 
 
@@ -204,6 +205,7 @@ def _judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: b
         tail_from=tail_from,
         blind=blind,
         stale=stale,
+        weather=many,
         unseen=() if blind else _unseen(traces),
     )
 

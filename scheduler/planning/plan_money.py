@@ -9,11 +9,11 @@ import numpy as np
 
 from rules.book import Book
 from rules.verdict import FloatArray
+from rules.weather import Weather
 from scheduler.planning.job import Job
 from scheduler.planning.money import Bill, CostLine, bills, on_site
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.problem import Frame
-from scheduler.planning.scenarios import Scenarios
 from scheduler.planning.season_chain import Chain
 from scheduler.planning.tables import NEVER, IntArray
 
@@ -34,7 +34,7 @@ class Money:
 def plan_money(
     frame: Frame,
     book: Book,
-    weather: Scenarios,
+    weather: Weather,
     plan: Plan,
     problem: Problem,
     finish: Mapping[str, IntArray],
@@ -54,7 +54,9 @@ def plan_money(
     """
     if not plan.placed or problem.days is None:
         return None
-    shape = (len(plan.placed), 1, weather.count)
+    air_c = weather.columns["air_temperature_c"]
+    count = air_c.shape[0]
+    shape = (len(plan.placed), 1, count)
 
     def everywhere(hours: list[int]) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
         return np.broadcast_to(np.array(hours, dtype=np.int64)[:, None, None], shape)
@@ -64,13 +66,13 @@ def plan_money(
         everywhere([row.start for row in plan.placed]),
         everywhere([row.finish for row in plan.placed]),
     )
-    span = (1, weather.count)
+    span = (1, count)
     closed = np.full(span, plan.close_in, dtype=np.int64)
     open_from = np.full(span, min(opened, plan.close_in), dtype=np.int64)
     (rest,) = bills(
-        frame, book, weather.table, chain, finish, problem.days, opened=open_from, closed=closed
+        frame, book, weather, chain, finish, problem.days, opened=open_from, closed=closed
     )
-    return Money(rest, day_of_delay(frame, weather.table.column("air_temperature_c"), plan, rest))
+    return Money(rest, day_of_delay(frame, air_c, plan, rest))
 
 
 def day_of_delay(frame: Frame, air_c: FloatArray, plan: Plan, rest: Bill) -> Bill:

@@ -119,7 +119,8 @@ def season(
     frame = frame_of(job, progress, hour_zero=asked.hour_zero, hours=asked.hours, now_hour=0)
     start = np.datetime64(asked.hour_zero.replace(tzinfo=None), "h") + np.arange(asked.hours)
     table = HourlyTable(start, dict(climate.columns))
-    problem, finish = _judged(frame, book, table)
+    weather = Weather(dict(table.columns), table.hours)
+    problem, finish = _judged(frame, book, table, weather)
     chain = replay(
         problem,
         finish,
@@ -129,7 +130,9 @@ def season(
     )
     fates = Fates.of(job, frame, chain, table, asked)
     days = local_day_numbers(job.site.time_zone, hour_zero=asked.hour_zero, hours=asked.hours)
-    each = bills(frame, book, table, chain, finish, days, opened=fates.opened, closed=fates.closed)
+    each = bills(
+        frame, book, weather, chain, finish, days, opened=fates.opened, closed=fates.closed
+    )
     rows = tuple(_row(job, asked, n, chain, fates, each[n]) for n in range(len(asked.days)))
     return _advised(job, rows, climate, (*fates.notes, *_unseen(table), *_stuck(job, chain)))
 
@@ -152,13 +155,12 @@ def undated(job: Job) -> tuple[Task, ...]:
 
 
 def _judged(
-    frame: Frame, book: Book, table: HourlyTable
+    frame: Frame, book: Book, table: HourlyTable, weather: Weather
 ) -> tuple[Problem, Mapping[str, IntArray]]:
     """Return the ties of the tasks to do, and the finish of every start in every year.
 
     What no past year knows does not hold a task up: the answer names it.
     """
-    weather = Weather(dict(table.columns), table.hours)
     anywhere = np.ones(table.hours, dtype=np.bool_)
     finish = {
         task.id: np.atleast_2d(
