@@ -7,22 +7,29 @@ from typing import Annotated
 
 import typer
 
+from scheduler.commands.options import Timings
+
 
 def demo(
     picture: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Also draw what is printed, as SVG.")
     ] = None,
+    timings: Timings = False,
 ) -> None:
     """Run the main job on a made scenario, without a network."""
     from scheduler.output.demo_show import DemoSeen, demo_parts, demo_picture
     from scheduler.output.files import write_file
     from scheduler.output.screen import show, waiting
+    from scheduler.output.stopwatch import timed
+    from scheduler.planning.steps import CALLS, OF_A_PLAN
+    from scheduler.runs.demo import AGAIN
     from scheduler.runs.demo import demo as run
     from scheduler.startup import demo_desk
 
     with demo_desk() as desk:
-        with waiting("Planning"):
-            made = run(desk)
+        steps = (*OF_A_PLAN, CALLS, AGAIN)
+        with timed(steps, asked=timings) as clock, waiting("Planning", shown=not timings):
+            made = run(desk, watch=clock.watch)
         morning, delay = made.morning, made.delay
         seen = DemoSeen(
             job=desk.job,

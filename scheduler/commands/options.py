@@ -49,6 +49,9 @@ Store = Annotated[
     typer.Option("--store", metavar="ADDRESS", help="The store; else CLOSEIN_STORE."),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the documented JSON.")]
+Timings = Annotated[
+    bool, typer.Option("--timings", help="Show how long each step takes, and its share.")
+]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Also write it as CSV.")]
 OF_A_JOB: Mapping[str, Any] = {  # what every command asks that judges a job
     "weather": Weather,

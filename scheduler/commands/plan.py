@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_print
+from scheduler.commands.options import AsJson, Desk, Timings, of_a_job, show_or_print
 
 
 @of_a_job()
@@ -24,17 +24,20 @@ def plan(
         Path | None,
         typer.Option("--exposure-picture", metavar="FILE", help="Lows in the open house by day."),
     ] = None,
+    timings: Timings = False,
     as_json: AsJson = False,
 ) -> None:
     """Rebuild the schedule; say the close-in date, the latest safe one and the margin."""
     from scheduler.output.answer_json import dump
     from scheduler.output.plan_table import plan_document, plan_table
     from scheduler.output.screen import waiting
+    from scheduler.output.stopwatch import timed
+    from scheduler.planning.steps import OF_A_PLAN
     from scheduler.runs.desk import keep_answer
     from scheduler.runs.plan import plan as run
 
-    with waiting("Planning"):
-        planned, gathered = run(desk)
+    with timed(OF_A_PLAN, asked=timings) as clock, waiting("Planning", shown=not timings):
+        planned, gathered = run(desk, watch=clock.watch)
     text = dump(plan_document(planned.answer, desk.job), desk.job.site.time_zone)
     keep_answer(desk, gathered, "plan", text)
     if risk_picture is not None or exposure_picture is not None:

@@ -24,10 +24,10 @@ def show(*parts: RenderableType) -> None:
 
 
 @contextmanager
-def waiting(words: str) -> Iterator[None]:
+def waiting(words: str, *, shown: bool = True) -> Iterator[None]:
     """Say on a terminal's error stream that something longer is under way."""
     console = Console(stderr=True)
-    if not console.is_terminal:
+    if not (shown and console.is_terminal):
         yield
         return
     with console.status(words):

@@ -35,6 +35,16 @@ from scheduler.planning.plan_money import plan_money
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
+from scheduler.planning.steps import (
+    DATE,
+    SCHEDULE,
+    STOP_AND_MONEY,
+    STRENGTH,
+    TRACES,
+    VERDICTS,
+    Watch,
+    unwatched,
+)
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
 from scheduler.planning.task_weather import MAY, TaskWeather, papers_of, task_weather
 from scheduler.planning.weather_waits import weather_wait, with_waits
@@ -67,6 +77,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     count: int,
     observed: HourlyTable | None = None,
     share: float = MIDDLE,
+    watch: Watch = unwatched,
 ) -> Planned:
     """Return the rest of the schedule, the latest safe close-in date and the margin.
 
@@ -88,7 +99,10 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         how early it could be.
     observed : HourlyTable, optional
         Weather that finished work has been through; hours it lacks give no strength.
+    watch
+        Told the name of each step as it begins.
     """
+    watch(TRACES)
     zero, _ = planned_hours(job, now)
 
     def weather_from(table: HourlyTable, years: ClimateYears | None) -> Scenarios:
@@ -108,15 +122,19 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         notes, climate = (*notes, *traces.notes), None
         traces = weather_from(members_of(forecast), None)
     frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
+    watch(VERDICTS)
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
+    watch(STRENGTH)
     mixes = own_mixes(frame)
     problem = _problem(frame, judged, traces, mixes, observed, share)
+    watch(SCHEDULE)
     plan = solve(problem)
+    watch(DATE)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
-    found = None
+    found, fresh = None, traces
     if climate is not None:
-        unseen = HourlyTable(forecast.table.start, {})
-        fresh = weather_from(unseen, climate) if judged.stale else traces
+        if judged.stale:
+            fresh = weather_from(HourlyTable(forecast.table.start, {}), climate)
         found = closein_date(
             job=replace(job, exposure=as_found(job.exposure, progress)),
             weather=fresh,
@@ -125,7 +143,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
             more=() if judged.stale else work_runs_out(_closing(frame, judged)),
         )
     answer = _answer(frame, judged, plan, found, now)
-    stop = winter_stop(frame, book, traces, chance=None if found is None else found.chance)
+    watch(STOP_AND_MONEY)
+    stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)
     answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes), stop=stop)
     many = {name: each.finish for name, each in judged.many.items()}
     opened = _opened(frame, plan)

@@ -9,6 +9,7 @@ from scheduler.planning.briefing import brief as sort_answers
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import Planned
+from scheduler.planning.steps import CALLS, READING, Watch, unwatched
 from scheduler.runs.desk import Desk, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
 from scheduler.runs.today import Today, today_of
@@ -25,7 +26,7 @@ class Morning:
     climate: ClimateYears | None  # the past years that it was planned on
 
 
-def brief(desk: Desk) -> Morning:
+def brief(desk: Desk, *, watch: Watch = unwatched) -> Morning:
     """Return the morning's message; the weather read is kept.
 
     Raises
@@ -33,11 +34,13 @@ def brief(desk: Desk) -> Morning:
     CloseinError
         If the weather cannot be had or read.
     """
+    watch(READING)
     gathered = gather(desk, command="brief")
     gathered, climate = with_climate(desk, gathered)
     book = job_book(desk.job)
+    watch(CALLS)
     found = today_of(gathered, book)
-    planned = planned_of(desk, gathered, climate, book)
+    planned = planned_of(desk, gathered, climate, book, watch=watch)
     keep(desk, gathered)
     made = sort_answers(
         desk.job,

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from scheduler.planning.plan_job import Planned
+from scheduler.planning.steps import Watch, unwatched
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
 from scheduler.runs.log import Logged, log
+
+AGAIN: Final = "the same after a lost day"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +29,9 @@ class Demo:
         return self.delay.after
 
 
-def demo(desk: Desk) -> Demo:
+def demo(desk: Desk, *, watch: Watch = unwatched) -> Demo:
     """Run the main job: calls, plan, date; then a lost day, logged and replanned."""
-    morning = brief(desk)
+    morning = brief(desk, watch=watch)
+    watch(AGAIN)
     lost = {"kind": "lost", "hours": 8.0, "cause": "rain"}
-    return Demo(morning, log(desk, [lost], replan=True))
+    return Demo(morning, log(desk, [lost], replan=True, before=morning.planned))

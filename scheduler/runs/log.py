@@ -30,8 +30,16 @@ class Logged:
     why_not: str = ""  # why there is no new plan
 
 
-def log(desk: Desk, given: bytes | Sequence[Mapping[str, object]], *, replan: bool) -> Logged:
+def log(
+    desk: Desk,
+    given: bytes | Sequence[Mapping[str, object]],
+    *,
+    replan: bool,
+    before: Planned | None = None,
+) -> Logged:
     """Take the entries, all or none, and plan with and without them on the same weather.
+
+    ``before`` is the plan without them, where the caller has just made it.
 
     Raises
     ------
@@ -50,10 +58,11 @@ def log(desk: Desk, given: bytes | Sequence[Mapping[str, object]], *, replan: bo
     gathered, climate = with_climate(desk, gathered)
     book = job_book(desk.job)
     after = planned_of(desk, gathered, climate, book)
-    first = min(entry.seq for entry in entries)
-    earlier = tuple(e for e in desk.store.entries(desk.job.id) if e.seq < first)
-    without = progress_until(earlier, desk.now)
-    before = planned_of(desk, gathered.having(without), climate, book)
+    if before is None:
+        first = min(entry.seq for entry in entries)
+        earlier = tuple(e for e in desk.store.entries(desk.job.id) if e.seq < first)
+        without = progress_until(earlier, desk.now)
+        before = planned_of(desk, gathered.having(without), climate, book)
     keep(desk, gathered)
     return Logged(entries, before, after)
 

@@ -8,10 +8,11 @@ from rules.book import Book
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import MIDDLE, Planned, plan_job, planned_hours
+from scheduler.planning.steps import READING, Watch, unwatched
 from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
 
-def plan(desk: Desk) -> tuple[Planned, Gathered]:
+def plan(desk: Desk, *, watch: Watch = unwatched) -> tuple[Planned, Gathered]:
     """Return the plan and what it was made from; the weather read is kept.
 
     Raises
@@ -19,9 +20,10 @@ def plan(desk: Desk) -> tuple[Planned, Gathered]:
     CloseinError
         If the weather cannot be had or read.
     """
+    watch(READING)
     gathered = gather(desk, command="plan")
     gathered, climate = with_climate(desk, gathered)
-    planned = planned_of(desk, gathered, climate, job_book(desk.job))
+    planned = planned_of(desk, gathered, climate, job_book(desk.job), watch=watch)
     keep(desk, gathered)
     return planned, gathered
 
@@ -58,6 +60,7 @@ def planned_of(
     book: Book,
     *,
     share: float = MIDDLE,
+    watch: Watch = unwatched,
 ) -> Planned:
     """Plan what was gathered, waiting for the weather of that share of scenarios."""
     return plan_job(
@@ -71,4 +74,5 @@ def planned_of(
         count=desk.scenarios,
         observed=None if gathered.observed is None else gathered.observed.table,
         share=share,
+        watch=watch,
     )
