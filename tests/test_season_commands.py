@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from scheduler.planning.steps import OF_A_PLAN
 from tests.demo_job import demo_job
 from tests.test_command import AT, CLIMATE, WEATHER, run
 
@@ -182,3 +183,13 @@ def test_without_past_years_there_is_no_risk_to_draw(
         capsys, "plan", job, "--weather", WEATHER, "--at", AT, "--risk-picture", picture
     )
     assert (code, "give --climate" in err, picture.exists()) == (2, True, False)
+
+
+def test_timings_show_the_share_of_each_step_and_leave_the_answer_alone(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out, err = run(capsys, "plan", job, *PLANNED, "--timings", "--json")
+    assert code == 0
+    assert json.loads(out)["version"] == "closein-plan/1"
+    for step in OF_A_PLAN:
+        assert step in err

@@ -54,14 +54,9 @@ def timed(steps: Sequence[str], *, asked: bool) -> Iterator[Stopwatch]:
     if not asked:
         yield clock
         return
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.percentage:.0f} %"),
-    )
-    with Progress(
-        *columns, console=console, transient=True, disable=not console.is_terminal
-    ) as bar:
+    columns = (TextColumn("{task.description}"), BarColumn())
+    hidden = not console.is_terminal
+    with Progress(*columns, console=console, transient=True, disable=hidden) as bar:
         shown = bar.add_task("", total=len(steps))
         plain = clock.watch
 
