@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from typing import Protocol
@@ -10,7 +10,7 @@ from typing import Protocol
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Site
 from scheduler.planning.log import Entry
-from scheduler.planning.messages import Message, NewMessage, RunRow, Step, Watched
+from scheduler.planning.messages import Message, NewMessage, RunRow, Sent, Step, Watched
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 
 
@@ -98,6 +98,27 @@ class Outbox(Protocol):
 
     def seen(self, number: int, *, who: str, now: datetime) -> None:
         """Write down who has taken note of an alarm."""
+
+
+class Sender(Protocol):
+    """One way out: a mail server, a service for short texts."""
+
+    def send(self, message: Message, content: bytes, *, begin: Callable[[], bool]) -> Sent:
+        """Try once to hand a message over; never raises for what the other side does.
+
+        Parameters
+        ----------
+        message
+            Whom it goes to, and its fixed id.
+        content
+            The bytes as they leave.
+        begin
+            Called right before the first byte that could make the other side take the message.
+            Where it says False the message is another's and nothing may leave.
+        """
+
+    def check(self) -> str:
+        """Return what stands in the way of sending, empty where nothing does; sends nothing."""
 
 
 class Store(Protocol):

@@ -81,3 +81,21 @@ class Watched:
     weather: str  # as ``--weather``
     climate: str  # as ``--climate``, empty: what the store has
     since: datetime
+
+
+class Reply(StrEnum):
+    """How a try to send ended, as far as can be known."""
+
+    ACCEPTED = "accepted"
+    LATER = "later"  # surely not taken, and it may be tried again
+    REFUSED = "refused"  # surely not taken, and never will be
+    UNKNOWN = "unknown"  # it left, and no answer came
+    ANOTHERS = "anothers"  # another process has the message; nothing left
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """How a try to send ended, and what was said; never with a secret in it."""
+
+    reply: Reply
+    told: str

@@ -1,0 +1,1 @@
+"""The edge that sends: mail by SMTP, short texts by a webhook."""
