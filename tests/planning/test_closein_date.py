@@ -192,3 +192,33 @@ def test_a_gap_in_the_forecast_is_never_safe() -> None:
     answer = closein_date(job=job(), weather=scene)
     assert answer.overall.ends is Ends.NOT_KNOWN
     assert answer.latest_safe is None
+
+
+@given(heat=st.floats(0, 8000), more=st.floats(0, 8000))
+def test_more_heat_is_never_an_earlier_date_nor_a_lower_chance(heat: float, more: float) -> None:
+    scene = weather(climate(19), count=38)
+    planned = NOW + timedelta(days=30)
+
+    def found(watts: float) -> tuple[datetime, float]:
+        answer = closein_date(
+            job=job(heat_w=watts, heat_w_per_k=400.0), weather=scene, planned=planned
+        )
+        return answer.overall.passes_at or NOW + timedelta(hours=HOURS), answer.chance or 0.0
+
+    cold, warm = found(heat), found(heat + more)
+    assert warm[0] >= cold[0]
+    assert warm[1] >= cold[1]
+
+
+@given(days=st.integers(0, 50), sooner=st.integers(0, 50), hanging=st.booleans())
+def test_a_house_closed_sooner_never_has_a_lower_chance(
+    days: int, sooner: int, hanging: bool
+) -> None:
+    scene = weather(climate(19), count=38)
+
+    def chance(after: int) -> float:
+        planned = NOW + timedelta(days=max(after, 0))
+        found = closein_date(job=job(water_lines_hang=hanging), weather=scene, planned=planned)
+        return found.chance or 0.0
+
+    assert chance(days - sooner) >= chance(days)

@@ -208,3 +208,16 @@ def test_hours_of_a_start_are_counted_from_local_midnight_across_the_clock_chang
     asked = Asked.of(made, first=date(2026, 10, 30), last=date(2026, 11, 3), step=2)
     assert asked.hour_zero == datetime(2026, 10, 30, 4, tzinfo=UTC)
     assert asked.begin.tolist() == [0, 48, 97]
+
+
+def test_a_task_that_closes_sooner_never_lowers_a_chance() -> None:
+    """The same house with less to do before it is closed, from every start date."""
+    quick = tuple(replace(t, duration_h=8.0) if t.id == "lay" else t for t in TASKS)
+    slow = tuple(replace(t, duration_h=80.0) if t.id == "lay" else t for t in TASKS)
+    for fast, late in zip(
+        ask(starts(step=28), job(tasks=quick)).starts,
+        ask(starts(step=28), job(tasks=slow)).starts,
+        strict=True,
+    ):
+        assert (fast.chance or 0.0) >= (late.chance or 0.0)
+        assert (fast.crib_days[1] or 0.0) <= (late.crib_days[1] or np.inf)
