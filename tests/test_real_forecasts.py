@@ -56,7 +56,7 @@ def _job(path: Path, folder: Path) -> tuple[Path, datetime]:
 
 @pytest.mark.skipif(not FILES, reason="recorded data is absent; set CLOSEIN_DATA to its folder")
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-@pytest.mark.parametrize("command", ["today", "plan"])
+@pytest.mark.parametrize("command", ["today", "tonight", "plan"])
 def test_command_runs_on_a_real_answer(
     path: Path, command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -65,7 +65,8 @@ def test_command_runs_on_a_real_answer(
     out, err = capsys.readouterr()
     assert (code, err) == (0, "")
     answer = json.loads(out)
-    assert answer["version"] == {"today": "closein-answer/1", "plan": "closein-plan/1"}[command]
+    kind = "answer" if command == "today" else command
+    assert answer["version"] == f"closein-{kind}/1"
 
 
 def test_a_file_with_rain_alone_lets_nothing_go_that_hangs_on_temperature(

@@ -12,6 +12,12 @@ from tests.demo_job import demo_job
 from tests.test_command import AT, CLIMATE, WEATHER, run
 
 
+@pytest.fixture(autouse=True)
+def fewer_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each past year of the demo four times: what is said is said faster."""
+    monkeypatch.setenv("CLOSEIN_SCENARIOS", "96")
+
+
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
     return demo_job(tmp_path)

@@ -75,6 +75,7 @@ def upright(
             at, top - 0.14 * place, f" {name} \n {day:%-d %b} ",
             transform=axes.get_xaxis_transform(), ha="right" if before else "left", va="top",
             fontsize=7.5, fontweight="bold",
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.4},
         )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from scheduler.output.close_in_words import date_lines
 from scheduler.output.money_lines import money_lines
+from scheduler.output.open_lines import open_lines
 from scheduler.output.stop_lines import stop_lines
 from scheduler.output.words import clock, day, span, words
 from scheduler.planning.job import Job
@@ -49,6 +50,7 @@ def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, 
         late = clock(plan.late_close_in, zone) if plan.late_close_in else "after the season"
         lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
     lines += date_lines(plan.date, zone, plan.levers)
+    lines += open_lines(plan, job)
     lines += money_lines(plan.money)
     lines += stop_lines(plan.stop, job, always=stop)
     return (*lines, *(f"Note: {note}" for note in plan.notes))

@@ -63,8 +63,9 @@ def season_lines(found: SeasonAnswer, job: Job) -> list[str]:
     if missing:
         lines.append("Not counted, no price given: " + "; ".join(missing))
     lines.append(
-        "The day's chance is the share of past years closed in before a limit is passed. Agreed "
-        "dates are left aside; crews are taken as free from the start date."
+        "The chance is the share of past years closed in before a limit is passed. Agreed dates "
+        "are left aside; crews are free from the start date; strength is waited for as long as "
+        f"{found.confidence:.0%} of the years need."
     )
     return [*lines, *(f"Note: {note}" for note in found.notes)]
 

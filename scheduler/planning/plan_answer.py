@@ -7,6 +7,8 @@ from datetime import datetime
 from enum import StrEnum
 
 from scheduler.planning.closein_date import CloseInAnswer
+from scheduler.planning.closing_work import FitHours
+from scheduler.planning.envelope import OpenPart
 from scheduler.planning.plan_money import Money
 from scheduler.planning.winter_stop import WinterStop
 
@@ -69,6 +71,10 @@ class PlanAnswer:
     late_close_in: datetime | None = None
     forecast_until: datetime | None = None
     notes: tuple[str, ...] = ()
+    open_parts: tuple[
+        OpenPart, ...
+    ] = ()  # of the envelope: since when, until when, what closes it
+    fit_hours: tuple[FitHours, ...] = ()  # left this season for each task that closes the house
     levers: tuple[Lever, ...] = ()  # the one that buys most first
     money: Money | None = None  # of the rest of the job and of a day's delay; None: no plan
     stop: WinterStop | None = None  # how to stop safely for the winter

@@ -18,9 +18,9 @@ from rules.weather import Weather
 from scheduler.planning.calendars import moment_of
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date
-from scheduler.planning.closing_work import work_runs_out
+from scheduler.planning.closing_work import FitHours, fit_hours, work_runs_out
 from scheduler.planning.ensemble_line import members_of
-from scheduler.planning.envelope import hour_opened, open_parts
+from scheduler.planning.envelope import OpenPart, hour_opened, open_parts
 from scheduler.planning.exposure_readings import as_found
 from scheduler.planning.gate_weather import gate_weather
 from scheduler.planning.hours import Forecast, HourlyTable
@@ -149,17 +149,40 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     many = {name: each.finish for name, each in judged.many.items()}
     opened = _opened(frame, plan)
     money = plan_money(frame, book, judged.weather, plan, problem, many, opened=opened)
-    answer = replace(answer, money=money)
+    answer = replace(
+        answer,
+        money=money,
+        open_parts=_open_parts(frame, plan),
+        fit_hours=() if judged.blind or judged.stale else _fit_hours(frame, judged),
+    )
     return Planned(answer, plan, problem, frame, traces)
 
 
 def _opened(frame: Frame, plan: Plan) -> int:
     """Return the hour in which the house is first open, by the log and the plan."""
+    return hour_opened(_open_parts(frame, plan), frame.job, frame.hour_zero)
+
+
+def _open_parts(frame: Frame, plan: Plan) -> tuple[OpenPart, ...]:
     ahead = {
         row.id: (moment_of(frame.hour_zero, row.start), moment_of(frame.hour_zero, row.finish))
         for row in plan.placed
     }
-    return hour_opened(open_parts(frame.job, frame.standing, ahead), frame.job, frame.hour_zero)
+    return open_parts(frame.job, frame.standing, ahead)
+
+
+def _fit_hours(frame: Frame, judged: _Judged) -> tuple[FitHours, ...]:
+    """Return the hours left for the tasks that close the house."""
+    return tuple(
+        fit_hours(
+            task.id,
+            needs_h=frame.standing[task.id].hours_left,
+            fit=judged.many[task.id].by_hour <= MAY,
+            shift=shift_of(frame, task),
+        )
+        for task in frame.open_tasks
+        if task.closes
+    )
 
 
 def _closing(frame: Frame, judged: _Judged) -> dict[str, IntArray]:
