@@ -19,6 +19,7 @@ from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
 from scheduler.commands.rules import rules
 from scheduler.commands.season import season
+from scheduler.commands.serve import serve
 from scheduler.commands.sheets import sheets
 from scheduler.commands.tasks import tasks
 from scheduler.commands.today import today
@@ -56,6 +57,7 @@ for command in (
     rules,
     weather_days,
     kept,
+    serve,
     demo,
 ):
     app.command(command.__name__.replace("_", "-"))(command)

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
 
 from rules.errors import BadInput
 
@@ -23,6 +23,16 @@ class Settings(BaseModel):
     fetch_budget_s: float = Field(default=45.0, gt=0, le=600)  # time for all tries of one fetch
     grid_cells: Literal["nearest", "bilinear"] = "nearest"  # which cells of a grid file speak
     grid_lapse_rate: float | None = Field(default=None, ge=0, le=12)  # K/km; None: as the cell
+    smtp_host: str = ""  # mail server; empty: no mail leaves, it waits in the outbox
+    smtp_port: int = Field(default=587, ge=1, le=65535)
+    smtp_security: Literal["starttls", "tls", "none"] = "starttls"
+    smtp_user: str = ""  # login; empty: none
+    smtp_password: SecretStr = SecretStr("")
+    smtp_password_file: str = ""  # a file whose first line is the password, in its place
+    smtp_from: str = Field(default="", pattern=r"^([^@\s<>]+@[^@\s<>]+)?$")  # address of sender
+    smtp_authority: str = ""  # file of certificates to trust; empty: the system's
+    text_webhook: SecretStr = SecretStr("")  # address that short texts are posted to
+    page_url: str = ""  # address of the pages as people reach them, for links in messages
     seed: int = Field(default=20261125, ge=0)  # of every random draw
     scenarios: int = Field(default=600, ge=10, le=20000)  # weather traces for the odds
 

@@ -26,6 +26,7 @@ from scheduler.runs.desk import STATIONS, Desk, Incoming, RawWeather, gather
 from scheduler.settings import Settings, settings
 
 if TYPE_CHECKING:
+    from scheduler.interfaces import Store
     from scheduler.planning.measured import ProbeTrace
     from scheduler.weather.sources import Network
 
@@ -48,8 +49,18 @@ class Options:
     store: str | None = None
 
 
-def open_desk(options: Options) -> Desk:
+def open_desk(
+    options: Options, *, store: Store | None = None, clock: datetime | None = None
+) -> Desk:
     """Read the job and open what its run needs.
+
+    Parameters
+    ----------
+    options : Options
+    store : Store, optional
+        One that is open already; else the one that option or setting names.
+    clock : datetime, optional
+        The moment it is, UTC; else this machine's.
 
     Raises
     ------
@@ -63,13 +74,14 @@ def open_desk(options: Options) -> Desk:
         raise BadInput("give the job file")
     job_text = scheduler.jobfile.load(options.job)
     job = scheduler.jobfile.parse(job_text, file=str(options.job))
-    now = moment(options.at, job) if options.at else datetime.now(UTC)
+    now = moment(options.at, job) if options.at else clock or datetime.now(UTC)
+    address = options.store or setting.store or str(_beside(options.job))
     return Desk(
         job=job,
         job_text=job_text,
         now=now,
         replay=options.at is not None,
-        store=open_store(options.store or setting.store or str(_beside(options.job))),
+        store=store or open_store(address),
         weather=partial(_weather, options, setting, job, now),
         observed=partial(_observed, options, setting, job, now),
         climate=partial(_file, options.climate, now),

@@ -35,15 +35,20 @@ MAY_IMPORT: dict[str, set[str]] = {
         "fpdf",
         "icalendar",
         "pandas",
+        "PIL",
     },
     "scheduler/runs": EDGE | {"scheduler.runs", "scheduler.newjob"},
     "scheduler/service": EDGE | {"scheduler.service", "scheduler.runs", "scheduler.output"},
     "scheduler/service/timer.py": EDGE | {"scheduler.service", "apscheduler"},
+    "scheduler/service/health_page.py": EDGE | {"scheduler.service", "starlette"},
     "scheduler/mail": EDGE | {"scheduler.mail", "requests"},
     "scheduler/settings.py": {"pydantic", "rules"},
     "scheduler/startup.py": EDGE
     | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"}
     | {"scheduler.runs"},
+    "scheduler/startup_service.py": EDGE
+    | {"scheduler.settings", "scheduler.jobfile", "scheduler.startup", "scheduler.store"}
+    | {"scheduler.runs", "scheduler.service", "scheduler.mail"},
     "scheduler/newjob": {"rules", "scheduler.newjob", "scheduler.planning", "numpy"},
     "scheduler/cli.py": {"rules", "scheduler.commands", "typer"},
     "scheduler/commands": EDGE
@@ -52,10 +57,12 @@ MAY_IMPORT: dict[str, set[str]] = {
         "scheduler.newjob",
         "scheduler.jobfile",
         "scheduler.startup",
+        "scheduler.startup_service",
+        "scheduler.service",
         "scheduler.runs",
         "scheduler.output",
     }
-    | {"typer", "rich"},
+    | {"typer", "rich", "uvicorn"},
 }
 # Standard modules that touch a disk, a socket or a clock: the core does without them.
 OUTSIDE = {

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from scheduler.output.environment import environment
 from scheduler.output.leave_table import leave_lines
+from scheduler.output.letter import Picture
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import (
     check_words,
@@ -45,17 +46,33 @@ def brief_document(brief: Brief, plan: PlanAnswer, files: Sequence[Path]) -> dic
     }
 
 
-def brief_text(brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
-    """Return the message as text, 78 columns or less where words allow."""
-    return _render("brief.txt.jinja", brief, job, lines)
+def brief_text(
+    brief: Brief, job: Job, lines: tuple[str, ...], *, notes: Sequence[str] = ()
+) -> str:
+    """Return the message as text, 78 columns or less where words allow; notes stand on top."""
+    return _render("brief.txt.jinja", brief, job, lines, notes, ())
 
 
-def brief_html(brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
-    """Return the message as one HTML page without outside parts."""
-    return _render("brief.html.jinja", brief, job, lines)
+def brief_html(
+    brief: Brief,
+    job: Job,
+    lines: tuple[str, ...],
+    *,
+    notes: Sequence[str] = (),
+    pictures: Sequence[Picture] = (),
+) -> str:
+    """Return the message as one HTML page; its pictures are named as a letter's are."""
+    return _render("brief.html.jinja", brief, job, lines, notes, pictures)
 
 
-def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> str:
+def _render(
+    template: str,
+    brief: Brief,
+    job: Job,
+    lines: tuple[str, ...],
+    notes: Sequence[str],
+    pictures: Sequence[Picture],
+) -> str:
     zone = job.site.time_zone
     names = {task.id: task.name for task in job.tasks}
     acting = [answer for answer in brief.answers if not answer.waits_for]
@@ -72,6 +89,8 @@ def _render(template: str, brief: Brief, job: Job, lines: tuple[str, ...]) -> st
             line=LINE,
             weather=[*alert_lines(brief.alerts, zone), *noticed_lines(brief.noticed)],
             plan_lines=lines,
+            notes=notes,
+            pictures=pictures,
             leaves=[leave_lines(leave, job, short=True) for leave in brief.leaves],
             decide=[(name, clock(d.at, zone), d.why) for name, d in brief.decide],
             tell=[

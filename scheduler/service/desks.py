@@ -1,0 +1,27 @@
+"""What the service works with; ``startup`` chooses it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from scheduler.interfaces import Sender, Store
+from scheduler.planning.job import Job
+from scheduler.planning.messages import Watched
+from scheduler.runs.desk import Desk
+from scheduler.service.sending import Leases
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """The edges of the service."""
+
+    store: Store
+    clock: Callable[[], datetime]  # UTC
+    job: Callable[[Watched], Job]  # as its file stands; raises what the file is refused for
+    desk: Callable[[Watched, datetime, str], Desk]  # weather: empty as watched, kept, or a source
+    senders: Mapping[str, Sender]  # by channel
+    sender: str  # address that mail comes from
+    page: str = ""  # address of the pages, for links
+    leases: Leases = field(default_factory=Leases)

@@ -1,0 +1,58 @@
+"""How the service is: fit, or what is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from rules.errors import CloseinError
+from scheduler.interfaces import Store
+from scheduler.planning.job import Job
+from scheduler.planning.messages import Watched
+from scheduler.service.due import overdue, slots
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """What a machine asks (``fit``) and what a person reads (``lines``), one for each fault."""
+
+    fit: bool
+    lines: tuple[str, ...]
+    jobs: int
+    alarms: int  # messages in doubt or given up that nobody has taken note of
+
+
+def health(store: Store, now: datetime, *, job: Callable[[Watched], Job]) -> Health:
+    """Return how the service is; it is unfit where a morning run is overdue.
+
+    Parameters
+    ----------
+    store : Store
+    now : datetime
+        UTC.
+    job : callable
+        The job of a watched file.
+    """
+    lines: list[str] = []
+    try:
+        watched = store.runs.watched()
+        for one in watched:
+            lines += _faults(store, one, now, job)
+        alarms = len(store.outbox.alarms())
+    except CloseinError as error:
+        return Health(fit=False, lines=tuple(error.lines()), jobs=0, alarms=0)
+    return Health(fit=not lines, lines=tuple(lines), jobs=len(watched), alarms=alarms)
+
+
+def _faults(
+    store: Store, watched: Watched, now: datetime, job: Callable[[Watched], Job]
+) -> list[str]:
+    try:
+        found = job(watched)
+    except CloseinError as error:
+        return [f"{watched.job}: {line}" for line in error.lines()]
+    begun = store.runs.begun(found.id, slots(found, now))
+    if overdue(found, since=watched.since, done=begun, now=now):
+        return [f"{watched.job}: the morning run is overdue"]
+    return []

@@ -1,0 +1,145 @@
+"""A morning or an evening: decide on what there is, queue every person's cut, all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from rules.errors import CloseinError
+from scheduler.output.answer_json import dump as dump_json
+from scheduler.output.brief_message import brief_document
+from scheduler.output.letter import Letter, letter_bytes, message_id_of, one_line
+from scheduler.output.words import clock
+from scheduler.planning.briefing import LINE
+from scheduler.planning.job import Job, Recipient
+from scheduler.planning.messages import Message, NewMessage, Watched
+from scheduler.runs.brief import Morning, brief
+from scheduler.runs.desk import Desk, keep_answer
+from scheduler.service.cuts import SHORTEST, Said, cut
+from scheduler.service.desks import Service
+from scheduler.service.due import EVENING, MORNING, Due, missed_days
+from scheduler.service.told import dump, told
+
+BRIEF: Final = "brief"  # kind of the answer kept
+
+
+class Overtaken(Exception):
+    """Another process has taken the run over; nothing of it is written."""
+
+
+def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: str) -> None:
+    """Make a morning or an evening and queue it; answer, messages and run stand or fall together.
+
+    Raises
+    ------
+    Overtaken
+        If another process has it by now.
+    """
+    now = service.clock()
+    alarms = service.store.outbox.alarms(job.id)
+    notes = (*_late(one, job), *_missed(service, watched, job, one, now), *alarm_lines(alarms))
+    try:
+        desk = service.desk(watched, now, "")
+        made = brief(desk)
+    except CloseinError as error:
+        _queue_fault(service, job, one, claim, now, error, notes)
+        return
+    said = Said(made, desk.job, one.kind == EVENING, notes, service.page)
+    letters = [(to, cut(said, to)) for to in desk.job.delivery]
+    new = [
+        new_message(service, job, to, letter, kind=one.kind, day=one.slot, at=now)
+        for to, letter in letters
+        if letter is not None
+    ]
+    body = dump(told(made.today.answers, made.planned.answer))
+    with service.store.together():
+        _keep(desk, made)
+        service.store.outbox.queue(new, now=now, at=now)
+        _finish(service, job.id, one, claim, now, "", body)
+
+
+def new_message(
+    service: Service,
+    job: Job,
+    to: Recipient,
+    letter: Letter,
+    *,
+    kind: str,
+    day: str,
+    at: datetime,
+) -> NewMessage:
+    """Return a letter as it is queued, with its fixed id."""
+    own = message_id_of(job.id, to.address, kind, day, sender=service.sender)
+    if to.channel == "text":
+        content = one_line(letter.text, SHORTEST).encode()
+    else:
+        content = letter_bytes(
+            letter, sender=service.sender, recipient=to.address, message_id=own, at=at
+        )
+    return NewMessage(job.id, to.address, kind, day, to.channel, own, content)
+
+
+def alarm_lines(alarms: Sequence[Message]) -> tuple[str, ...]:
+    """Return what did not arrive, or may not have, as people read it."""
+    words = {"in_doubt": "may not have arrived and was not sent again", "given_up": "was not sent"}
+    return tuple(
+        f"Alarm: the {one.kind.partition(':')[0]} message of {one.day} to {one.recipient} "
+        f"{words[one.step.value]} ({one.told})"
+        for one in alarms
+    )
+
+
+def _late(one: Due, job: Job) -> tuple[str, ...]:
+    if not one.late:
+        return ()
+    return (f"Late: due {clock(one.at, job.site.time_zone)}; the service did not run then",)
+
+
+def _missed(
+    service: Service, watched: Watched, job: Job, one: Due, now: datetime
+) -> tuple[str, ...]:
+    if one.kind != MORNING:
+        return ()
+    before = service.store.runs.last(job.id, MORNING)
+    last = date.fromisoformat(before[0].slot) if before else None
+    days = missed_days(job, since=watched.since, last=last, now=now)
+    told_days = ", ".join(f"{day:%a %-d %b}" for day in days)
+    return (f"No morning message was made on {told_days}",) if days else ()
+
+
+def _keep(desk: Desk, made: Morning) -> None:
+    document = brief_document(made.brief, made.planned.answer, ())
+    keep_answer(desk, made.today.gathered, BRIEF, dump_json(document, desk.job.site.time_zone))
+
+
+def _finish(
+    service: Service, job: str, one: Due, claim: str, now: datetime, why: str, body: str
+) -> None:
+    done = service.store.runs.finish(job, one.kind, one.slot, claim, now=now, told=why, body=body)
+    if not done:
+        raise Overtaken
+
+
+def _queue_fault(
+    service: Service,
+    job: Job,
+    one: Due,
+    claim: str,
+    now: datetime,
+    error: CloseinError,
+    notes: Sequence[str],
+) -> None:
+    """Tell everyone that nothing is known, and why: silence would read as 'as yesterday'."""
+    day = f"{now.astimezone(ZoneInfo(job.site.time_zone)):%a}"
+    subject = f"{day}: nothing is known, treat everything as no-go"
+    why = [f"{job.name} could not be judged:", *error.lines(), *notes, "", LINE]
+    letter = Letter(subject, "\n".join([subject, "", *why, ""]))
+    new = [
+        new_message(service, job, to, letter, kind=one.kind, day=one.slot, at=now)
+        for to in job.delivery
+    ]
+    with service.store.together():
+        service.store.outbox.queue(new, now=now, at=now)
+        _finish(service, job.id, one, claim, now, "; ".join(error.lines()), "")

@@ -1,0 +1,64 @@
+"""One round of the service: what is due of every job is done once, then what waits is sent."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from rules.errors import CloseinError
+from scheduler.planning.job import Job
+from scheduler.planning.messages import Watched
+from scheduler.service.desks import Service
+from scheduler.service.due import EVENING, LOOK, MORNING, Due, due, slots
+from scheduler.service.looks import look_run
+from scheduler.service.messages import Overtaken, message_run
+from scheduler.service.sending import send_due
+
+LOG: Final = logging.getLogger("closein.rounds")
+RunKind = Callable[[Service, Watched, Job, Due, str], None]
+RUNS: Final[Mapping[str, RunKind]] = {MORNING: message_run, EVENING: message_run, LOOK: look_run}
+
+
+def round_of(service: Service) -> None:
+    """Do what is due. A job's trouble is its own: it is logged, and the next job has its turn."""
+    for watched in service.store.runs.watched():
+        try:
+            job = service.job(watched)
+        except CloseinError as error:
+            LOG.error("job file", extra={"job": watched.job, "told": "; ".join(error.lines())})
+            continue
+        if _runs(service, watched, job):
+            _send(service)
+    _send(service)
+
+
+def _runs(service: Service, watched: Watched, job: Job) -> bool:
+    """Do the runs of one job that are due; tell whether there were any."""
+    now, runs = service.clock(), service.store.runs
+    begun = runs.begun(job.id, slots(job, now))
+    wanted = due(job, since=watched.since, done=begun, now=now)
+    for one in wanted:
+        claim = runs.claim(
+            job.id, one.kind, one.slot, now=now, until=service.clock() + service.leases.run
+        )
+        if claim:
+            _run(service, watched, job, one, claim)
+    return bool(wanted)
+
+
+def _run(service: Service, watched: Watched, job: Job, one: Due, claim: str) -> None:
+    """Do one run. What goes wrong leaves the claim, so that it is tried again when that ends."""
+    own = {"job": job.id, "kind": one.kind, "slot": one.slot}
+    try:
+        RUNS[one.kind.partition(":")[0]](service, watched, job, one, claim)
+    except Overtaken:
+        LOG.warning("run overtaken", extra=own)
+    except Exception:  # one job's bug must not keep five hundred others from their morning
+        LOG.exception("run failed", extra=own)
+    else:
+        LOG.info("run done", extra={**own, "late": one.late})
+
+
+def _send(service: Service) -> None:
+    send_due(service.store, service.senders, clock=service.clock, leases=service.leases)

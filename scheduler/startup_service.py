@@ -1,0 +1,207 @@
+"""The service's edges, chosen by the settings: store, clock, mail server, webhook, desks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+import scheduler.jobfile
+from rules.errors import BadInput, CloseinError
+from scheduler.interfaces import Sender, Store
+from scheduler.planning.job import SOURCES, Job, SourceChoice
+from scheduler.planning.messages import Watched
+from scheduler.runs.desk import Desk, Incoming
+from scheduler.service.desks import Service
+from scheduler.service.sending import Leases
+from scheduler.settings import Settings, settings
+from scheduler.startup import OF_JOB, Options, open_desk
+
+BRIEF: Final = "brief"  # kind of the answer that holds the job file as last read
+DEFAULT_STORE: Final = "closein.db"
+
+
+def now() -> datetime:
+    """Return this machine's moment, UTC."""
+    return datetime.now(UTC)
+
+
+def open_service(
+    store: str | None = None,
+    *,
+    clock: Callable[[], datetime] = now,
+    leases: Leases | None = None,
+) -> Service:
+    """Open the store and choose the ways out.
+
+    Raises
+    ------
+    CloseinError
+        If a setting or the store cannot be used.
+    """
+    from scheduler.store import open_store
+
+    setting = settings()
+    opened = open_store(store or setting.store or DEFAULT_STORE)
+    jobs = _Jobs(opened)
+    return Service(
+        store=opened,
+        clock=clock,
+        job=jobs.job,
+        desk=lambda watched, at, weather: watched_desk(watched, opened, at, weather),
+        senders=senders(setting),
+        sender=setting.smtp_from,
+        page=setting.page_url,
+        leases=leases or Leases(),
+    )
+
+
+def watch(service: Service, files: tuple[Path, ...], *, weather: str, climate: str) -> list[str]:
+    """Look after these jobs from now on and return their ids.
+
+    Raises
+    ------
+    Faults
+        If a job file cannot be used.
+    """
+    ids = []
+    for file in files:
+        own = scheduler.jobfile.parse(scheduler.jobfile.load(file), file=str(file))
+        path = weather if weather in {OF_JOB, *SOURCES} else str(Path(weather).resolve())
+        watched = Watched(
+            own.id,
+            str(file.resolve()),
+            path,
+            str(Path(climate).resolve()) if climate else "",
+            service.clock(),
+        )
+        service.store.runs.watch(watched)
+        ids.append(own.id)
+    return ids
+
+
+def pages(service: Service) -> Any:  # an ASGI app, whichever library made it
+    """Return the pages of the service."""
+    from scheduler.service.health import health
+    from scheduler.service.health_page import health_app
+
+    return health_app(lambda: health(service.store, service.clock(), job=service.job))
+
+
+def watched_desk(watched: Watched, store: Store, at: datetime, weather: str) -> Desk:
+    """Open the desk of a watched job; where its sources fail, it has what the store keeps."""
+    options = Options(
+        job=Path(watched.file),
+        weather=_named(watched, weather),
+        climate=Path(watched.climate) if watched.climate else None,
+    )
+    desk = open_desk(options, store=store, clock=at)
+    return replace(desk, weather=lambda: _or_kept(desk.weather))
+
+
+def senders(setting: Settings) -> Mapping[str, Sender]:
+    """Return the ways out that are set, by channel.
+
+    Raises
+    ------
+    BadInput
+        If a mail server is named but not who sends, or a password file cannot be read.
+    """
+    from scheduler.mail.smtp import LOOPBACK, MailServer, Smtp
+    from scheduler.mail.webhook import Webhook
+
+    found: dict[str, Sender] = {}
+    if setting.smtp_host:
+        if not setting.smtp_from:
+            raise BadInput("CLOSEIN_SMTP_FROM is not set; give the address that mail comes from")
+        clear = setting.smtp_security == "none" and setting.smtp_host not in LOOPBACK
+        if clear and setting.smtp_user:
+            raise BadInput(
+                "CLOSEIN_SMTP_SECURITY is 'none'; a password goes over starttls or tls only"
+            )
+        found["mail"] = Smtp(
+            MailServer(
+                host=setting.smtp_host,
+                port=setting.smtp_port,
+                security=setting.smtp_security,
+                sender=setting.smtp_from,
+                user=setting.smtp_user,
+                password=_password(setting),
+                authority=setting.smtp_authority,
+            )
+        )
+    if setting.text_webhook.get_secret_value():
+        found["text"] = Webhook(setting.text_webhook.get_secret_value())
+    return found
+
+
+@dataclass(slots=True)
+class _Jobs:
+    """The jobs of watched files, read again when a file has changed."""
+
+    store: Store
+    known: dict[str, tuple[tuple[int, int], Job]] = field(default_factory=dict)
+
+    def job(self, watched: Watched) -> Job:
+        """Return the job as its file stands; where that is faulty, as it stood last.
+
+        The run itself reads the file again and tells its faults to the people of that last job.
+        """
+        try:
+            state = Path(watched.file).stat()
+            stamp = (state.st_mtime_ns, state.st_size)
+            if watched.file not in self.known or self.known[watched.file][0] != stamp:
+                text = scheduler.jobfile.load(Path(watched.file))
+                own = scheduler.jobfile.parse(text, file=watched.file)
+                self.known[watched.file] = (stamp, own)
+        except (CloseinError, OSError) as error:
+            return _as_watched(self._last(watched, error), watched)
+        return _as_watched(self.known[watched.file][1], watched)
+
+    def _last(self, watched: Watched, error: Exception) -> Job:
+        if watched.file in self.known:
+            return self.known[watched.file][1]
+        kept = self.store.decisions(watched.job, kind=BRIEF, last=1)
+        if kept:
+            return scheduler.jobfile.parse(kept[0].inputs.job_text, file=watched.file)
+        if isinstance(error, CloseinError):
+            raise error
+        raise BadInput(f"{watched.file}: {error}") from error
+
+
+def _as_watched(job: Job, watched: Watched) -> Job:
+    """Return the job with the one source it is watched by, where that is not its own."""
+    if watched.weather == OF_JOB:
+        return job
+    is_file = watched.weather not in SOURCES
+    name = Path(watched.weather).name if is_file else watched.weather
+    return replace(job, sources=(SourceChoice(name, file=watched.weather if is_file else ""),))
+
+
+def _named(watched: Watched, weather: str) -> str:
+    """Return what ``--weather`` would say for a look at one source by its name."""
+    if weather in {"", OF_JOB} or watched.weather != OF_JOB:
+        return weather if weather == "kept" else watched.weather
+    if weather in SOURCES or weather == "kept":
+        return weather
+    return str(Path(watched.file).parent / weather)
+
+
+def _or_kept(weather: Callable[[], Incoming | None]) -> Incoming | None:
+    """Return what the sources answer; where none does, why, so that what is kept is judged."""
+    try:
+        return weather()
+    except CloseinError as error:
+        return Incoming((), tuple(error.lines()))
+
+
+def _password(setting: Settings) -> str:
+    if not setting.smtp_password_file:
+        return setting.smtp_password.get_secret_value()
+    try:
+        text = Path(setting.smtp_password_file).read_text(encoding="utf-8")
+    except OSError as error:
+        raise BadInput(f"CLOSEIN_SMTP_PASSWORD_FILE: {error.strerror or error}") from error
+    return text.partition("\n")[0].rstrip("\r")
