@@ -43,15 +43,22 @@ def format_of(name: str) -> Format:
 
 def drawn(draw: Callable[[Axes], None], height_in: float, kind: Format) -> bytes:
     """Return the picture that a function draws on a fresh pair of axes."""
+    return stacked([(draw, height_in)], kind)
+
+
+def stacked(panels: Sequence[tuple[Callable[[Axes], None], float]], kind: Format) -> bytes:
+    """Return the picture of several panels, one under the other, each with its height."""
     import matplotlib as mpl  # slow to import, so only where a picture is wanted
     from matplotlib.figure import Figure
 
     out = io.BytesIO()
+    heights = [height for _, height in panels]
     with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH_IN, height_in), dpi=DPI, layout="constrained")
-        axes = figure.add_subplot()
-        axes.spines[["top", "right"]].set_visible(False)
-        draw(axes)
+        figure = Figure(figsize=(WIDTH_IN, sum(heights)), dpi=DPI, layout="constrained")
+        grid = figure.subplots(len(panels), 1, squeeze=False, height_ratios=heights)
+        for (draw, _), axes in zip(panels, grid[:, 0], strict=True):
+            axes.spines[["top", "right"]].set_visible(False)
+            draw(axes)
         meta = {"Date": None} if kind == "svg" else {"Software": None}
         figure.savefig(out, format=kind, metadata=meta)
     return out.getvalue()

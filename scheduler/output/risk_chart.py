@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from rules.units import convert
-from scheduler.output.date_chart import Format, date_ticks, drawn, numbers, upright
-from scheduler.output.words import words
+from scheduler.output.date_chart import Format, date_ticks, drawn, numbers, stacked, upright
+from scheduler.output.words import SHOWN, SIGN, words
 from scheduler.planning.closein_date import CloseInAnswer, Ends
-from scheduler.planning.exposure_days import ExposureDays
+from scheduler.planning.exposure_days import DayCourse, ExposureDays
 from scheduler.planning.job import Job
 
 if TYPE_CHECKING:
@@ -88,8 +91,34 @@ def _odds(axes: Axes, days: list[float], odds: tuple[date | None, date | None]) 
 
 
 def exposure_chart(seen: ExposureDays, job: Job, *, kind: Format = "png") -> bytes:
-    """Draw the daily lows outside and inside with their spread, and the limit."""
-    return drawn(lambda axes: _draw_lows(axes, seen, job), 3.1, kind)
+    """Draw the daily lows outside and inside with their spread, and the limit.
+
+    A panel under it for each other limit of the job: frost in the ground, water inside, gusts.
+    """
+    panels = [(partial(_draw_lows, seen=seen, job=job), 3.1)]
+    panels += [(partial(_draw_course, course=one, seen=seen, job=job), 1.7) for one in seen.others]
+    return stacked(panels, kind)
+
+
+def _draw_course(axes: Axes, course: DayCourse, seen: ExposureDays, job: Job) -> None:
+    days = numbers(seen.days)
+    unit = SHOWN[job.units].get(course.unit, course.unit)
+    unit = "in" if unit == "ft" else unit  # frost and rain are told in inches
+    marks = [convert(row, course.unit, unit) for row in course.high]
+    at = float(convert(course.at, course.unit, unit))
+    axes.fill_between(
+        days, marks[0], marks[2], facecolor="0.9", edgecolor="0.75", hatch="....", linewidth=0.3
+    )
+    axes.plot(days, marks[1], color="black", linewidth=1.4)
+    axes.axhline(at, color="black", linewidth=0.9, linestyle=(0, (4, 2)))
+    axes.text(days[-1], at, f"limit {at:.3g}", ha="right", va="bottom", fontsize=7)
+    unknown = np.flatnonzero(np.isnan(marks[1]))
+    if unknown.size:
+        at_day = days[int(unknown[0])]
+        axes.text(at_day, at / 2.0, "  not known from here on", va="center", fontsize=7)
+    axes.set_ylim(bottom=min(0.0, float(np.nanmin([at, *marks[0]]))))
+    axes.set_title(f"{words(course.limit)}, {SIGN.get(unit, unit)}".rstrip(", "), loc="left")
+    date_ticks(axes, days)
 
 
 def _draw_lows(axes: Axes, seen: ExposureDays, job: Job) -> None:

@@ -10,11 +10,21 @@ import numpy as np
 
 from rules.verdict import FloatArray
 from scheduler.planning.job import Job
-from scheduler.planning.open_house import indoor_lowest
+from scheduler.planning.open_house import INDOOR_AIR, courses
 from scheduler.planning.scenarios import FORECAST, TEMPERATURE, Scenarios
 from scheduler.planning.weather_odds import Days
 
 PERCENTS: Final = (10, 50, 90)
+
+
+@dataclass(frozen=True, slots=True)
+class DayCourse:
+    """The worst of each day of what one limit looks at: frost depth, water inside, gusts."""
+
+    limit: str
+    unit: str
+    high: FloatArray  # (3, days) at 10, 50, 90 %
+    at: float  # what must not be passed
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +36,7 @@ class ExposureDays:
     indoor_low_c: FloatArray  # (3, days)
     limit_c: float  # indoor air that counts as freezing
     forecast_until: date  # last day that rests on the forecast alone
+    others: tuple[DayCourse, ...] = ()  # what the job's other limits look at
 
 
 def exposure_days(job: Job, weather: Scenarios) -> ExposureDays:
@@ -40,7 +51,8 @@ def exposure_days(job: Job, weather: Scenarios) -> ExposureDays:
     """
     first = weather.table.start[0].astype("datetime64[s]").item().replace(tzinfo=UTC)
     days = Days.of(job.site.time_zone, hour_zero=first, hours=weather.table.hours)
-    inside = indoor_lowest(job, weather.table)
+    every = {course.limit: course for course in courses(job, weather.table)}
+    inside = every.pop(INDOOR_AIR).values
     told = int((weather.origin[TEMPERATURE] == FORECAST).sum())
     last = int(np.searchsorted(days.edges, max(told - 1, 0), side="right")) - 1
     return ExposureDays(
@@ -49,6 +61,11 @@ def exposure_days(job: Job, weather: Scenarios) -> ExposureDays:
         indoor_low_c=_spread(days.lows(inside)),
         limit_c=job.exposure.indoor_freezing_c,
         forecast_until=days.days[last],
+        others=tuple(
+            DayCourse(one.limit, one.unit, _spread(days.highs(one.values)), one.at)
+            for one in every.values()
+            if not one.low
+        ),
     )
 
 

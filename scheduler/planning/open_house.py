@@ -37,7 +37,27 @@ class Breach:
     essential: bool = False  # no date without it, whatever else is known
 
 
-One = Callable[[Job, HourlyTable], Breach | None]
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What one limit looks at, hour by hour, and the value that must not be passed."""
+
+    limit: str
+    allowed: str
+    source: str
+    values: FloatArray  # (..., hours)
+    unit: str
+    at: float
+    low: bool  # it harms when it is low; else when it is high
+    essential: bool = False
+
+    def breach(self) -> Breach:
+        """Return the first hour at which the limit is passed."""
+        first = first_below if self.low else first_above
+        passed, unknown = first(self.values, self.at)
+        return Breach(self.limit, self.allowed, self.source, passed, unknown, self.essential)
+
+
+One = Callable[[Job, HourlyTable], Course | None]
 
 
 def breaches(job: Job, table: HourlyTable, *, open_from: int = 0) -> tuple[Breach, ...]:
@@ -58,9 +78,17 @@ def breaches(job: Job, table: HourlyTable, *, open_from: int = 0) -> tuple[Breac
         start=table.start[open_from:],
         columns={name: values[..., open_from:] for name, values in table.columns.items()},
     )
-    found = [breach for rule in _RULES if (breach := rule(job, cut)) is not None]
+    found = [course.breach() for course in courses(job, cut)]
     lead = _lead(table)
     return tuple(_later(breach, open_from, lead) for breach in (*found, *_sun(job, cut)))
+
+
+def courses(job: Job, table: HourlyTable) -> tuple[Course, ...]:
+    """Return what the limits the job sets look at, house open from the first hour.
+
+    Limits in days, such as sun on a covering, have no course by the hour.
+    """
+    return tuple(course for rule in _RULES if (course := rule(job, table)) is not None)
 
 
 def _later(breach: Breach, hours: int, lead: tuple[int, ...]) -> Breach:
@@ -101,44 +129,52 @@ def indoor_lowest(job: Job, table: HourlyTable) -> FloatArray:
     return lowest
 
 
-def _indoor_air(job: Job, table: HourlyTable) -> Breach:
+def _indoor_air(job: Job, table: HourlyTable) -> Course:
     limit = job.exposure.indoor_freezing_c
-    return Breach(
+    return Course(
         INDOOR_AIR,
         f"indoor air above {limit:g} °C",
         "first-order cool-down of one zone; time constant of the open house from the job",
-        *first_below(indoor_lowest(job, table), limit),
+        indoor_lowest(job, table),
+        "degC",
+        limit,
+        low=True,
         essential=True,
     )
 
 
-def _water_lines(job: Job, table: HourlyTable) -> Breach | None:
+def _water_lines(job: Job, table: HourlyTable) -> Course | None:
     """Water in lines that hang in the open follows the outdoor air; room heat does not help."""
     if not job.exposure.water_lines_hang:
         return None
-    return Breach(
+    return Course(
         WATER_LINES,
         "outdoor air at hanging water lines above 0 °C",
         "water freezes at 0 °C; lines in open air take the air's temperature",
-        *first_below(_air(table), 0.0),
+        _air(table),
+        "degC",
+        0.0,
+        low=True,
         essential=True,
     )
 
 
-def _rain_inside(job: Job, table: HourlyTable) -> Breach | None:
+def _rain_inside(job: Job, table: HourlyTable) -> Course | None:
     wood = job.exposure.wood
     if wood is None or wood.rain_inside_mm is None:
         return None
-    inside = np.cumsum(_water_on_wood(wood, table), axis=-1)
-    return Breach(
+    return Course(
         "rain_inside",
         f"no more than {wood.rain_inside_mm:g} mm of water through the openings",
         "ISO 15927-3:2009 driving rain through an upright opening; limit from the job",
-        *first_above(inside, wood.rain_inside_mm),
+        np.cumsum(_water_on_wood(wood, table), axis=-1),
+        "mm",
+        wood.rain_inside_mm,
+        low=False,
     )
 
 
-def _wood(job: Job, table: HourlyTable) -> Breach | None:
+def _wood(job: Job, table: HourlyTable) -> Course | None:
     wood = job.exposure.wood
     if wood is None or wood.at_most_pct is None:
         return None
@@ -150,15 +186,18 @@ def _wood(job: Job, table: HourlyTable) -> Breach | None:
         wet=wet_hours(water_mm=_water_on_wood(wood, table)),
         start_pct=wood.start_pct,
     )
-    return Breach(
+    return Course(
         "wood_moisture",
         f"wood at {wood.at_most_pct:g} % moisture or less",
         "USDA Forest Service GTR PSW-82 moisture of 1 to 3 in. wood; limit from the job",
-        *first_above(moisture, wood.at_most_pct),
+        moisture,
+        "%",
+        wood.at_most_pct,
+        low=False,
     )
 
 
-def _mould(job: Job, table: HourlyTable) -> Breach | None:
+def _mould(job: Job, table: HourlyTable) -> Course | None:
     wood = job.exposure.wood
     if wood is None or wood.mould_index is None:
         return None
@@ -168,15 +207,18 @@ def _mould(job: Job, table: HourlyTable) -> Breach | None:
         relative_humidity_pct=np.where(wet == 1.0, 100.0, table.column("relative_humidity_pct")),
         sensitivity=wood.sensitivity,
     )
-    return Breach(
+    return Course(
         "mould",
         f"mould index under {wood.mould_index:g}",
         "Hukka and Viitanen 1999; limit from the job",
-        *first_above(index, np.nextafter(wood.mould_index, 0.0)),
+        index,
+        "1",
+        float(np.nextafter(wood.mould_index, 0.0)),
+        low=False,
     )
 
 
-def _ground(job: Job, table: HourlyTable) -> Breach | None:
+def _ground(job: Job, table: HourlyTable) -> Course | None:
     ground = job.exposure.ground
     if ground is None:
         return None
@@ -186,15 +228,18 @@ def _ground(job: Job, table: HourlyTable) -> Breach | None:
         cover_m2k_w=ground.blanket_m2k_w,
         snow_depth_mm=table.column("snow_depth_mm") if ground.snow_counts else None,
     )
-    return Breach(
+    return Course(
         "ground_frost",
         f"frost no deeper than {ground.frost_free_m:.2f} m",
         "Stefan's balance, UFC 3-130-06; soil from the job",
-        *first_above(depth, ground.frost_free_m),
+        depth,
+        "m",
+        ground.frost_free_m,
+        low=False,
     )
 
 
-def _raised_house(job: Job, table: HourlyTable) -> Breach | None:
+def _raised_house(job: Job, table: HourlyTable) -> Course | None:
     return _gusts(
         table,
         "raised_house_gust",
@@ -203,13 +248,13 @@ def _raised_house(job: Job, table: HourlyTable) -> Breach | None:
     )
 
 
-def _covers(job: Job, table: HourlyTable) -> Breach | None:
+def _covers(job: Job, table: HourlyTable) -> Course | None:
     return _gusts(
         table, "cover_gust", job.exposure.gusts.covers_ms, "the temporary covering's own rating"
     )
 
 
-def _gusts(table: HourlyTable, name: str, limit_ms: float | None, source: str) -> Breach | None:
+def _gusts(table: HourlyTable, name: str, limit_ms: float | None, source: str) -> Course | None:
     if limit_ms is None:
         return None
     gust = table.column("wind_speed_of_gust_ms")
@@ -217,8 +262,8 @@ def _gusts(table: HourlyTable, name: str, limit_ms: float | None, source: str) -
     if gap.any():
         gust = np.where(gap, GUST_PER_WIND * table.column("wind_speed_ms"), gust)
         source += f"; where no gust is known {GUST_PER_WIND:g} times the mean wind (practice)"
-    return Breach(
-        name, f"gusts of {limit_ms:.1f} m/s or less", source, *first_above(gust, limit_ms)
+    return Course(
+        name, f"gusts of {limit_ms:.1f} m/s or less", source, gust, "m/s", limit_ms, low=False
     )
 
 

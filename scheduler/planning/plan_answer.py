@@ -71,9 +71,7 @@ class PlanAnswer:
     late_close_in: datetime | None = None
     forecast_until: datetime | None = None
     notes: tuple[str, ...] = ()
-    open_parts: tuple[
-        OpenPart, ...
-    ] = ()  # of the envelope: since when, until when, what closes it
+    open_parts: tuple[OpenPart, ...] = ()  # of the envelope, since and until when
     fit_hours: tuple[FitHours, ...] = ()  # left this season for each task that closes the house
     levers: tuple[Lever, ...] = ()  # the one that buys most first
     money: Money | None = None  # of the rest of the job and of a day's delay; None: no plan

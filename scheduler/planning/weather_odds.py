@@ -42,6 +42,11 @@ class Days:
         low: FloatArray = np.minimum.reduceat(values, self.edges, axis=-1)
         return low
 
+    def highs(self, values: FloatArray) -> FloatArray:
+        """Return each day's highest value: (..., days); NaN where an hour is not known."""
+        high: FloatArray = np.maximum.reduceat(values, self.edges, axis=-1)
+        return high
+
     def sums(self, values: FloatArray) -> FloatArray:
         """Return each day's sum: (..., days)."""
         total: FloatArray = np.add.reduceat(values, self.edges, axis=-1)

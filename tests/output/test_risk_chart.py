@@ -16,7 +16,7 @@ from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date
 from scheduler.planning.exposure_days import ExposureDays, exposure_days
 from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Calendar, Job, Site
+from scheduler.planning.job import Calendar, ExposureLimits, GroundLimits, GustLimits, Job, Site
 from scheduler.planning.scenarios import scenarios
 
 NOW = datetime(2026, 11, 2, 12, tzinfo=UTC)
@@ -89,3 +89,29 @@ def test_every_kind_of_answer_can_be_drawn(change: str) -> None:
         case "late plan":
             found = replace(found, planned=found.days[-2])
     assert len(risk_chart(found, JOB)) > 5000
+
+
+def test_each_other_limit_of_the_job_has_its_own_panel() -> None:
+    limits = ExposureLimits(
+        ground=GroundLimits(frost_free_m=0.3), gusts=GustLimits(raised_house_ms=15.0)
+    )
+    job = replace(JOB, exposure=limits)
+    hours = 24 * 20
+    columns = {
+        "air_temperature_c": np.full((12, hours), -6.0),
+        "wind_speed_of_gust_ms": np.full((12, hours), 9.0),
+    }
+    years = ClimateYears(NOW, tuple(range(2000, 2012)), columns, "made")
+    weather = scenarios(
+        forecast=HourlyTable(np.datetime64("2026-11-02T12", "h") + np.arange(0), {}),
+        climate=years, now=NOW, until=NOW + timedelta(hours=hours), seed=1, count=24,
+    )  # fmt: skip
+    seen = exposure_days(job, weather)
+    assert [course.limit for course in seen.others] == ["ground_frost", "raised_house_gust"]
+    frost, gust = seen.others
+    assert (np.diff(frost.high[1]) >= 0).all()
+    assert (gust.high == 9.0).all()
+    picture = exposure_chart(seen, job, kind="svg").decode()
+    assert "ground frost, in" in picture
+    assert "raised house gust, mph" in picture
+    assert struct.unpack(">I", exposure_chart(seen, job)[16:20])[0] == 780

@@ -10,7 +10,7 @@ import numpy as np
 from rules.exposure import NEVER
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import Ends, closein_date
-from scheduler.planning.closing_work import work_runs_out
+from scheduler.planning.closing_work import fit_hours, work_runs_out
 from scheduler.planning.envelope import hour_opened, open_parts
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import (
@@ -252,3 +252,10 @@ def test_parts_open_with_their_first_task_and_close_with_their_last() -> None:
     assert hour_opened(floor_only, made, NOW) == 26
     assert hour_opened((), made, NOW) == NEVER
     assert hour_opened((), job(), NOW) == 0
+
+
+def test_fit_hours_are_counted_in_shifts_and_ranked_over_scenarios() -> None:
+    shift = np.array([False, True, True, True, False])
+    fit = np.array([[True] * 5, [True, True, False, False, True], [False] * 5])
+    found = fit_hours("seal", needs_h=4.0, fit=fit, shift=shift)
+    assert found.left_h == (0.0, 1.0, 1.0)
