@@ -1,0 +1,182 @@
+"""The service over real jobs: once whatever happens, late once, faults told, headers safe."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from pathlib import Path
+
+import pytest
+
+from rules.errors import CloseinError
+from scheduler.planning.messages import Reply, Step
+from scheduler.service.health import health
+from scheduler.service.rounds import round_of
+from tests.service.made_job import HOUR, Made, made_job, made_service, utc
+
+NIGHT = utc(2026, 11, 9, 3)
+MORNING = utc(2026, 11, 9, 10, 30)
+MINUTE = timedelta(minutes=1)
+
+
+def letters(made: Made) -> list[EmailMessage]:
+    return [message_from_bytes(raw, policy=policy.default) for _, raw in made.post.took]  # type: ignore[misc]
+
+
+def text_of(letter: EmailMessage) -> str:
+    body = letter.get_body(("plain",))
+    assert body is not None
+    return str(body.get_content())
+
+
+def test_a_restart_in_the_middle_of_the_morning_makes_no_second_message(tmp_path: Path) -> None:
+    path, job = tmp_path / "closein.db", made_job(tmp_path)
+    first = made_service(path, job, NIGHT)
+    second = made_service(path, job, NIGHT)
+    for made in (first, second):
+        made.clock.now = MORNING
+    round_of(first.service)
+    round_of(second.service)
+    second.clock.now += HOUR
+    round_of(second.service)
+    assert [len(made.post.took) for made in (first, second)] == [1, 0]
+
+
+def test_a_run_that_breaks_off_is_done_again_once_its_time_is_up(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
+    made.clock.now = MORNING
+    with monkeypatch.context() as broken:
+
+        def fails(*_: object, **__: object) -> None:
+            raise MemoryError
+
+        broken.setattr("scheduler.service.messages.brief", fails)
+        round_of(made.service)
+    assert "run failed" in caplog.text
+    round_of(made.service)
+    assert made.post.took == []
+    made.clock.now += made.service.leases.run
+    round_of(made.service)
+    assert len(made.post.took) == 1
+
+
+def test_after_two_days_down_there_is_one_message_that_says_late_and_what_was_missed(
+    tmp_path: Path,
+) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
+    made.clock.now = MORNING
+    round_of(made.service)
+    made.clock.now = utc(2026, 11, 12, 15)
+    for _ in range(5):
+        round_of(made.service)
+        made.clock.now += 10 * MINUTE
+    one, late = (text_of(letter) for letter in letters(made))
+    assert "Late:" not in one
+    assert "** Late: due Thu 12 Nov 05:30; the service did not run then" in late
+    assert "** No morning message was made on Tue 10 Nov, Wed 11 Nov" in late
+
+
+def test_a_message_in_doubt_is_told_in_the_next_one(tmp_path: Path) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
+    made.clock.now, made.post.reply = MORNING, Reply.UNKNOWN
+    round_of(made.service)
+    made.clock.now, made.post.reply = MORNING + timedelta(days=1), Reply.ACCEPTED
+    round_of(made.service)
+    told = text_of(letters(made)[-1])
+    assert (
+        "** Alarm: the morning message of 2026-11-09 to builder@example.org may not have "
+        "arrived and was not sent again" in told
+    )
+    (alarm,) = made.service.store.outbox.alarms()
+    assert alarm.step is Step.IN_DOUBT
+
+
+def test_a_job_file_that_was_spoilt_is_told_to_its_people_and_mended_next_day(
+    tmp_path: Path,
+) -> None:
+    job = made_job(tmp_path)
+    made = made_service(tmp_path / "closein.db", job, NIGHT)
+    whole = job.read_text()
+    round_of(made.service)
+    job.write_text(whole.replace("duration_h: 6", "duration_h: soon"))
+    made.clock.now = MORNING
+    round_of(made.service)
+    (told,) = letters(made)
+    assert "nothing is known" in told["Subject"]
+    assert "tasks.lay.duration_h is 'soon'" in told.get_content()
+    job.write_text(whole)
+    made.clock.now += timedelta(days=1)
+    round_of(made.service)
+    assert "GO: Lay block" in text_of(letters(made)[1])
+
+
+def test_one_jobs_bug_does_not_keep_another_from_its_morning(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    bad, good = made_job(tmp_path, name="A bad one"), made_job(tmp_path, name="B good one")
+    made = made_service(tmp_path / "closein.db", bad, NIGHT)
+    made_service(tmp_path / "closein.db", good, NIGHT)
+    bad.unlink()
+    made.clock.now = MORNING
+    round_of(made.service)
+    assert [m.job for m, _ in made.post.took] == ["b-good-one"]
+    assert "job file" in caplog.text
+
+
+@pytest.mark.parametrize(
+    "task", ['"Lay\\r\\nBcc: thief@example.org\\r\\n\\r\\nhello"', '"Lay\\u2028Bcc: a@b.c"']
+)
+def test_a_name_in_the_job_file_can_never_be_a_header(tmp_path: Path, task: str) -> None:
+    path = made_job(tmp_path, task=task, name="North end lift", evening="16:30")
+    try:
+        made = made_service(tmp_path / "closein.db", path, NIGHT)
+    except CloseinError:
+        return  # the job file refuses it
+    made.clock.now = MORNING
+    round_of(made.service)
+    made.clock.now = utc(2026, 11, 9, 21, 30)
+    round_of(made.service)
+    assert len(made.post.took) == 2
+    for letter, (_, raw) in zip(letters(made), made.post.took, strict=True):
+        assert letter["Bcc"] is None
+        assert b"\r\nBcc:" not in raw.partition(b"\r\n\r\n")[0]
+        assert letter["To"] == "builder@example.org"
+
+
+def test_health_fails_when_the_morning_is_overdue_and_when_a_job_file_is_gone(
+    tmp_path: Path,
+) -> None:
+    job = made_job(tmp_path)
+    made = made_service(tmp_path / "closein.db", job, NIGHT)
+
+    def faults() -> tuple[str, ...]:
+        found = health(made.service.store, made.clock.now, job=made.service.job)
+        assert found.fit is (found.lines == ())
+        return found.lines
+
+    made.clock.now = MORNING + 59 * MINUTE
+    assert faults() == ()
+    made.clock.now = MORNING + 60 * MINUTE
+    assert faults() == ("north-end-lift: the morning run is overdue",)
+    round_of(made.service)
+    assert faults() == ()
+    again = made_service(tmp_path / "other.db", job, NIGHT)
+    job.unlink()
+    found = health(again.service.store, MORNING, job=again.service.job)
+    assert not found.fit
+    assert "job file" in found.lines[0] or "North" in found.lines[0]
+
+
+def test_answer_messages_and_run_stand_or_fall_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
+    made.clock.now = MORNING
+    store = made.service.store
+    monkeypatch.setattr(type(store.runs), "finish", lambda *_, **__: False)  # overtaken
+    round_of(made.service)
+    assert store.outbox.messages() == ()
+    assert store.decisions("north-end-lift") == ()
