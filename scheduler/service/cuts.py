@@ -13,6 +13,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from scheduler.output.brief_message import brief_html, brief_text
+from scheduler.output.leave_table import leave_lines
 from scheduler.output.letter import Letter, Picture, one_line, small
 from scheduler.output.log_table import entry_line
 from scheduler.output.plan_table import plan_lines
@@ -29,6 +30,7 @@ from scheduler.runs.brief import Morning
 
 SHORTEST: Final = 300  # characters of a short text: two telephone messages
 MONDAY: Final = 0
+BOX: Final = "[ ] "  # how a line to tick off begins in a text
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +118,7 @@ def _owner(said: Said, _: Recipient) -> Letter | None:
     sheet = Sheet(
         "owner",
         f"{said.job.name}: {_range(said)}",
-        clock(said.at, said.job.site.time_zone),
+        f"as of {clock(said.at, said.job.site.time_zone)}",
         (Section("Close-in", lines=lines),),
         cautions=("People can be hurt on the site; stay out unless someone takes you round.",),
     )
@@ -183,7 +185,10 @@ def _tomorrow(said: Said, crew: str) -> Sheet:
         Section(
             "Fetch and keep on",
             ticks=_ticks(
-                measure_line(m, job).removeprefix("measure: ") for a in told for m in a.measures
+                measure_line(m, job).removeprefix("measure: ")
+                for a in told
+                for m in a.measures
+                if m.end is None or m.end.astimezone(ZoneInfo(zone)).date() >= said.about
             ),
         ),
     ]
@@ -192,16 +197,14 @@ def _tomorrow(said: Said, crew: str) -> Sheet:
     when = "Tomorrow" if said.evening else "Today"
     return Sheet(
         "day",
-        f"{when}: {job.name}",
-        clock(said.at, zone),
+        f"{when} {day(said.about, zone)}: {_head(said, crew)}",
+        f"{job.name}, as of {clock(said.at, zone)}",
         tuple(s for s in sections if s.lines or s.ticks or s.grid),
         cautions=tuple(dict.fromkeys(text for a in told for text in caution_words(a))),
     )
 
 
 def _calls_and_leaves(said: Said) -> list[Section]:
-    from scheduler.output.leave_table import leave_lines
-
     job, zone = said.job, said.job.site.time_zone
     soon = said.at + timedelta(hours=48)
     brief = said.morning.brief
@@ -209,7 +212,14 @@ def _calls_and_leaves(said: Said) -> list[Section]:
     sections = [Section("Decide by", ticks=_ticks(calls))]
     for leave in brief.leaves:
         head, *lines = leave_lines(leave, job, short=True)
-        sections.append(Section(f"Before you leave: {head}", lines=tuple(lines)))
+        boxes = [line for line in lines if line.startswith(BOX)]
+        sections.append(
+            Section(
+                f"Before you leave: {head}",
+                lines=tuple(line for line in lines if not line.startswith(BOX)),
+                ticks=_ticks(line.removeprefix(BOX) for line in boxes),
+            )
+        )
     return sections
 
 
@@ -224,8 +234,7 @@ def _sheet_letter(sheet: Sheet, said: Said) -> Letter:
     late = ": too old, nothing goes on it" if said.morning.brief.stale else ""
     under = f"{sheet.under}. Forecast {stale}{late}."
     sheet = Sheet(sheet.name, sheet.title, under, sheet.sections, sheet.cautions)
-    subject = f"{sheet.title}: {_head(said)}" if sheet.name == "day" else sheet.title
-    return Letter(one_line(subject), sheet_text(sheet), page(sheet))
+    return Letter(one_line(sheet.title), sheet_text(sheet), page(sheet))
 
 
 def sheet_text(sheet: Sheet) -> str:
@@ -241,11 +250,9 @@ def sheet_text(sheet: Sheet) -> str:
     return "\n".join([*out, "", LINE, ""])
 
 
-def _head(said: Said) -> str:
-    lines = _lines_of(said, "")
-    if not lines:
-        return "nothing is planned"
-    return f"{len(lines)} {'task' if len(lines) == 1 else 'tasks'}"
+def _head(said: Said, crew: str) -> str:
+    lines = _crew_lines(said, crew)
+    return "; ".join(f"{name}: {call}" for name, call, _ in lines) or "nothing is planned"
 
 
 def _lines_of(said: Said, crew: str) -> list[PlanLine]:
