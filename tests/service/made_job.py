@@ -34,7 +34,7 @@ tasks:
   - {{id: lay, name: {task}, work_type: lay_block, duration_h: 6, crew: masons}}
   - {{id: seal, name: Seal the joints, work_type: seal_joints, duration_h: 4, crew: masons,
      after: [lay], closes: [joints]}}
-delivery: [builder@example.org]
+delivery: {delivery}
 messages: {{evening: "{evening}"}}
 """
 
@@ -70,10 +70,13 @@ def made_job(
     task: str = "Lay block",
     evening: str = "off",
     season_end: str = "2026-12-31",
+    delivery: str = "[builder@example.org]",
     more: str = "",
 ) -> Path:
     path = folder / f"{name.replace(' ', '-')}.yaml"
-    text = JOB.format(name=name, task=task, evening=evening, season_end=season_end)
+    text = JOB.format(
+        name=name, task=task, evening=evening, season_end=season_end, delivery=delivery
+    )
     path.write_text(text + more, encoding="utf-8")
     return path
 

@@ -1,0 +1,45 @@
+"""A service that runs until it is killed: half an hour a step, mail to a real server, a log.
+
+python -m tests.service.victim STORE JOB PORT FROM UNTIL
+Says ``at MOMENT`` after each step and ``logged TEXT`` once the store has an entry.
+"""
+
+from __future__ import annotations
+
+import sys
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from scheduler.mail.smtp import MailServer, Smtp
+from scheduler.planning.log import Entry, EntryKind
+from scheduler.service.rounds import round_of
+from tests.service.made_job import made_service
+
+STEP = timedelta(minutes=30)
+
+
+def say(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+def main(store: str, job: str, port: str, begin: str, end: str) -> None:
+    server = MailServer("127.0.0.1", int(port), "none", "closein@example.org", timeout_s=0.5)
+    start, until = datetime.fromisoformat(begin), datetime.fromisoformat(end)
+    made = made_service(Path(store), Path(job), start, senders={"mail": Smtp(server)})
+    say("open")
+    number = 0
+    while made.clock.now < until:
+        round_of(made.service)
+        note = f"note {made.clock.now.isoformat()} {number}"
+        entry = Entry(0, made.clock.now, made.clock.now, EntryKind.NOTE, text=note)
+        made.service.store.append("north-end-lift", [entry], entered_at=made.clock.now)
+        say(f"logged {note}")
+        made.clock.now += STEP
+        number += 1
+        say(f"at {made.clock.now.isoformat()}")
+    say("done")
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
