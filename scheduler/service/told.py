@@ -116,14 +116,12 @@ def _commitment(name: str, answer: TaskAnswer, job: Job) -> str:
     if answer.outcome is Outcome.NOT_KNOWN:
         return f"{name}: whether its protection still holds is not known any more"
     zone = job.site.time_zone
-    until = answer.window.end if answer.window else None
     first = next((line for line in answer.limits if line.outcome is answer.outcome), None)
     at = f" at {clock(first.at, zone)}" if first is not None and first.at is not None else ""
     what = "is broken" if answer.outcome is Outcome.NO_GO else "asks for more"
-    till = f", kept until {clock(until, zone)}" if until else ""
-    lines = [measure_line(measure, job) for measure in answer.measures]
+    lines = [measure_line(measure, job).removeprefix("measure: ") for measure in answer.measures]
     do = "; ".join([plain_reason(answer), *lines]).strip("; ")
-    return f"{name}: its protection {what}{at}{till}: {do}".rstrip(": ")
+    return f"{name}: its protection {what}{at}: {do}".rstrip(": ")
 
 
 def _appointment(task: str, plan: PlanAnswer, job: Job) -> str:
