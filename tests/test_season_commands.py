@@ -200,3 +200,12 @@ def test_timings_show_the_share_of_each_step_and_leave_the_answer_alone(
     assert json.loads(out)["version"] == "closein-plan/1"
     for step in OF_A_PLAN:
         assert step in err
+
+
+def test_the_briefs_list_for_the_days_off_comes_two_days_before_them(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for at, told in (("2026-11-09T06:00", False), ("2026-11-12T06:00", True)):
+        run(capsys, "brief", job, "--weather", WEATHER, "--at", at, "--out", tmp_path / at[8:10])
+        text = (tmp_path / at[8:10] / "brief.txt").read_text(encoding="utf-8")
+        assert ("Before the days off" in text) is told

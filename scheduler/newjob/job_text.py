@@ -167,6 +167,17 @@ def _exposure(n: Numbers) -> Iterator[str]:
         yield "  indoor_freezing_c: 0"
         yield "  indoor_start_c: 10"
     yield "  time_constant_h: 10  # hours the open house holds heat, from memory"
+    yield "# Under which chance of closing in work stops for the winter; who is called at night;"
+    yield "# what a day costs. Take the marks out and fill in: what has no price is not counted."
+    yield "# stop_under: 0.5"
+    yield "# on_call:"
+    yield "#   - {name: ..., phone: ..., evenings: [fri, sat, sun]}"
+    yield "# costs:"
+    yield "#   rented:"
+    yield "#     - {id: cribbing, for_tasks: [raise, lower], per_day: ...}"
+    yield "#   daily:"
+    yield "#     - {what: room elsewhere, per_day: ...}"
+    yield "#   heat_per_kwh: ...  # counts with exposure.heat_w_per_k"
 
 
 def _orders(n: Numbers) -> Iterator[str]:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from scheduler.planning.calendars import shift_on
 from scheduler.planning.job import Calendar, Job
 
+SOON: Final = timedelta(hours=48)  # Thursday decides the weekend; common practice, no source
 AHEAD_DAYS: Final = 14  # a stretch of days off further away is not looked for
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from scheduler.planning.briefing import Brief
 from scheduler.planning.briefing import brief as sort_answers
 from scheduler.planning.climate_years import ClimateYears
+from scheduler.planning.free_time import SOON
 from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import Planned
 from scheduler.planning.steps import CALLS, READING, Watch, unwatched
@@ -49,6 +50,6 @@ def brief(desk: Desk, *, watch: Watch = unwatched) -> Morning:
         forecast=gathered.forecast,
         stale=found.stale,
         date=planned.answer.date,
-        leaves=leaves_of(found, book),
+        leaves=[one for one in leaves_of(found, book) if one.away.start <= desk.now + SOON],
     )
     return Morning(found, planned, made, climate)
