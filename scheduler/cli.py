@@ -10,8 +10,10 @@ from rules.errors import CloseinError
 from scheduler.commands.amounts import amounts
 from scheduler.commands.brief import brief
 from scheduler.commands.check import check
+from scheduler.commands.copies import backup, export, restore
 from scheduler.commands.cure import cure
 from scheduler.commands.demo import demo
+from scheduler.commands.doctor import doctor
 from scheduler.commands.kept import kept
 from scheduler.commands.log import log
 from scheduler.commands.new import new
@@ -24,6 +26,7 @@ from scheduler.commands.sheets import sheets
 from scheduler.commands.tasks import tasks
 from scheduler.commands.today import today
 from scheduler.commands.tonight import tonight
+from scheduler.commands.verify import verify
 from scheduler.commands.weather import weather
 from scheduler.commands.weather_days import weather_days
 
@@ -58,6 +61,11 @@ for command in (
     weather_days,
     kept,
     serve,
+    doctor,
+    verify,
+    backup,
+    restore,
+    export,
     demo,
 ):
     app.command(command.__name__.replace("_", "-"))(command)

@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import scheduler.jobfile
-from rules.errors import BadInput, CloseinError
+from rules.errors import BadInput, CloseinError, StoreFault
 from scheduler.interfaces import Sender, Store
 from scheduler.planning.job import SOURCES, Job, SourceChoice
 from scheduler.planning.messages import Watched
@@ -18,6 +18,9 @@ from scheduler.service.desks import Service
 from scheduler.service.sending import Leases
 from scheduler.settings import Settings, settings
 from scheduler.startup import OF_JOB, Options, open_desk
+
+if TYPE_CHECKING:
+    from scheduler.store.sql_store import SqlStore
 
 BRIEF: Final = "brief"  # kind of the answer that holds the job file as last read
 DEFAULT_STORE: Final = "closein.db"
@@ -56,6 +59,22 @@ def open_service(
         page=setting.page_url,
         leases=leases or Leases(),
     )
+
+
+def named_store(address: str | None) -> SqlStore:
+    """Open the store that the option or the setting names; it must be there already.
+
+    Raises
+    ------
+    StoreFault
+        If it is not there or cannot be used.
+    """
+    from scheduler.store.sql_store import SqlStore
+
+    name = address or settings().store or DEFAULT_STORE
+    if "://" not in name and not Path(name).is_file():
+        raise StoreFault(f"store {name} is not there; name it by --store or CLOSEIN_STORE")
+    return SqlStore(name)
 
 
 def watch(service: Service, files: tuple[Path, ...], *, weather: str, climate: str) -> list[str]:

@@ -40,6 +40,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/runs": EDGE | {"scheduler.runs", "scheduler.newjob"},
     "scheduler/service": EDGE | {"scheduler.service", "scheduler.runs", "scheduler.output"},
     "scheduler/service/timer.py": EDGE | {"scheduler.service", "apscheduler"},
+    "scheduler/service/doctor.py": EDGE | {"scheduler.service", "scheduler.runs", "matplotlib"},
     "scheduler/service/health_page.py": EDGE | {"scheduler.service", "starlette"},
     "scheduler/mail": EDGE | {"scheduler.mail", "requests"},
     "scheduler/settings.py": {"pydantic", "rules"},
@@ -59,6 +60,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "scheduler.startup",
         "scheduler.startup_service",
         "scheduler.service",
+        "scheduler.store.copies",
         "scheduler.runs",
         "scheduler.output",
     }

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from uuid import uuid4
 
-from sqlalchemy import Connection, Row, and_, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Row, and_, insert, or_, select, update
 
 from scheduler.planning.messages import ALARMS, ENDS, Message, NewMessage, Step
 from scheduler.store.rows import dump, moment_of, stamp
@@ -114,8 +114,17 @@ class SqlOutbox:
         with self._in.reading() as connection:
             if connection.execute(select(OUTBOX.c.number).where(stuck)).first() is None:
                 return ()
+        return self._doubted(stuck, now, told)
+
+    def doubt_all(self, *, now: datetime, told: str) -> tuple[Message, ...]:
+        """Give up everything on its way: of a store put back nobody knows what has left."""
+        return self._doubted(OUTBOX.c.step.not_in([step.value for step in ENDS]), now, told)
+
+    def _doubted(
+        self, which: ColumnElement[bool], now: datetime, told: str
+    ) -> tuple[Message, ...]:
         with self._in.writing() as connection:
-            numbers = connection.execute(select(OUTBOX.c.number).where(stuck)).scalars().all()
+            numbers = connection.execute(select(OUTBOX.c.number).where(which)).scalars().all()
             for number in numbers:
                 connection.execute(
                     update(OUTBOX)

@@ -14,13 +14,14 @@ from sqlalchemy import Connection, insert, select
 
 from rules.errors import LogMoved, StoreFault
 from scheduler.planning.log import Entry
+from scheduler.planning.messages import ENDS
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 from scheduler.store.chain import FIRST, Record, breaks, identity, record_hash
 from scheduler.store.opening import bring_up_to_date, engine_of
-from scheduler.store.outbox_rows import SqlOutbox
+from scheduler.store.outbox_rows import MAIL, SqlOutbox
 from scheduler.store.rows import dump, entry_body, entry_of, moment_of, stamp
 from scheduler.store.run_rows import SqlRuns
-from scheduler.store.tables import BLOBS, RECORDS
+from scheduler.store.tables import BLOBS, OUTBOX, RECORDS
 from scheduler.store.transactions import Transactions
 
 LOG: Final = "log"
@@ -192,6 +193,7 @@ class SqlStore:
             for job, stream in streams:
                 found += breaks(_records(connection, job, stream, None, None))
             found += self._lost_answers(connection)
+            found += self._lost_letters(connection)
             found += self._changed_bytes(connection)
         return tuple(found)
 
@@ -249,6 +251,21 @@ class SqlStore:
             wanted = {body["answer"], body["job_text"], *(name for _, name in body["forecasts"])}
             for name in sorted(wanted - names):
                 yield f"{line}: the bytes {name} were taken out"
+
+    def _lost_letters(self, connection: Connection) -> Iterator[str]:
+        """Yield a line for each message whose bytes, or whose end, are not as recorded."""
+        names = set(connection.execute(select(BLOBS.c.identity)).scalars())
+        ends: dict[str, str] = {}
+        for record in _records(connection, None, MAIL, None, None):
+            body = json.loads(record.body)
+            if body["content"] not in names:
+                yield f"mail {record.seq} of {record.job}: its bytes were taken out"
+            if record.kind in {step.value for step in ENDS}:
+                ends[body["message_id"]] = record.kind
+        rows = connection.execute(select(OUTBOX.c.number, OUTBOX.c.message_id, OUTBOX.c.step))
+        for number, own, step in rows:
+            if own in ends and ends[own] != step:
+                yield f"message {number}: is called {step}, its record says {ends[own]}"
 
     def _changed_bytes(self, connection: Connection) -> Iterator[str]:
         for name, size, packed in connection.execute(select(BLOBS)):
