@@ -29,11 +29,12 @@ def serve(
         list[str] | None,
         typer.Option("--forget", metavar="ID", help="A job that is no longer looked after."),
     ] = None,
+    once: Annotated[
+        bool, typer.Option("--once", help="Do what is due, send what waits, and end; no pages.")
+    ] = False,
     store: Store = None,
 ) -> None:
     """Look after jobs: morning messages, alerts, pages. Ctrl-C ends it."""
-    import uvicorn
-
     from scheduler.service.log_lines import log_to
     from scheduler.service.rounds import round_of
     from scheduler.service.timer import beating
@@ -44,5 +45,10 @@ def serve(
         service.store.runs.forget(job)
     watch(service, tuple(jobs or ()), weather=weather, climate=climate)
     log_to()
+    if once:
+        round_of(service)
+        return
+    import uvicorn
+
     with beating(lambda: round_of(service)):
         uvicorn.run(pages(service), host=host, port=port, log_config=None, server_header=False)
