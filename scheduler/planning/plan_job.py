@@ -32,7 +32,6 @@ from scheduler.planning.logged_breaks import OwnMixes, own_mixes
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
 from scheduler.planning.plan_money import plan_money
-from scheduler.planning.plan_odds import PlanOdds, plan_odds
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
@@ -127,13 +126,11 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     watch(STRENGTH)
     mixes = own_mixes(frame)
-    posed = _problem(frame, judged, traces, mixes, observed, share)
-    problem = posed.problem
+    problem = _problem(frame, judged, traces, mixes, observed, share)
     watch(SCHEDULE)
     plan = solve(problem)
     watch(DATE)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
-    odds = None if judged.blind or judged.stale else _odds(frame, judged, posed, plan)
     found, fresh = None, traces
     if climate is not None:
         if judged.stale:
@@ -142,13 +139,10 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
             job=replace(job, exposure=as_found(job.exposure, progress)),
             weather=fresh,
             planned=close_in,
-            closed=None if odds is None else odds.closed,
             open_from=_opened(frame, plan),
             more=() if judged.stale else work_runs_out(_closing(frame, judged)),
         )
     answer = _answer(frame, judged, plan, found, now)
-    if odds is not None:
-        answer = _with_odds(answer, odds, zero)
     watch(STOP_AND_MONEY)
     stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)
     answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes), stop=stop)
@@ -287,37 +281,6 @@ def _task(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Posed:
-    """The problem that is planned, and the same without waits for weather."""
-
-    problem: Problem
-    plain: Problem
-    may_start: Mapping[str, BoolArray]  # starts whose work would not freeze
-
-
-def _odds(frame: Frame, judged: _Judged, posed: _Posed, plan: Plan) -> PlanOdds | None:
-    finish = {name: many.finish for name, many in judged.many.items()}
-    return plan_odds(posed.plain, plan, finish=finish, may_start=posed.may_start, now=frame.now)
-
-
-def _with_odds(answer: PlanAnswer, odds: PlanOdds, zero: datetime) -> PlanAnswer:
-    """Return the answer with the days by which 10, 50 and 90 of 100 scenarios are done."""
-
-    def at(hour: int | None) -> datetime | None:
-        return None if hour is None else moment_of(zero, hour)
-
-    lines = []
-    for line in answer.tasks:
-        one = odds.tasks.get(line.id)
-        if one is not None:
-            early, middle, late = (at(hour) for hour in one.finish)
-            line = replace(line, early=early, middle=middle, late=late, chance=one.kept)  # noqa: PLW2901
-        lines.append(line)
-    _, middle, late = (at(hour) for hour in odds.close_in)
-    return replace(answer, tasks=tuple(lines), middle_close_in=middle, late_close_in=late)
-
-
 def _problem(
     frame: Frame,
     judged: _Judged,
@@ -325,7 +288,7 @@ def _problem(
     mixes: OwnMixes,
     observed: HourlyTable | None,
     share: float,
-) -> _Posed:
+) -> Problem:
     """Return the problem: the forecast's hours as they stand, waits for weather after them.
 
     A column that neither forecast nor past years have past the forecast's end cannot be waited
@@ -349,7 +312,7 @@ def _problem(
         now_hour=frame.now,
     )
     if judged.blind:
-        return _Posed(problem, problem, strength.may_start)
+        return problem
     waits = {
         name: weather_wait(
             np.atleast_2d(many.finish),
@@ -359,7 +322,7 @@ def _problem(
         )
         for name, many in judged.many.items()
     }
-    return _Posed(with_waits(problem, waits), problem, strength.may_start)
+    return with_waits(problem, waits)
 
 
 def _strength(
