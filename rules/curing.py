@@ -85,6 +85,7 @@ def full(
     finishes: NDArray[np.intp],
     before_c: FloatArray,
     keep_nodes: bool = False,
+    fresh: bool = True,
 ) -> Cured:
     """Follow the work from each asked finish.
 
@@ -102,6 +103,8 @@ def full(
         What was there before: units, soil. [°C]
     keep_nodes
         Keep every node's temperature.
+    fresh
+        False: it was placed long before, and begins as warm as what was there.
 
     Returns
     -------
@@ -115,7 +118,9 @@ def full(
             around=around,
             schedule=schedule,
             starts=finishes,
-            begin_c=fresh_start(section, placed_c=work.placed_c, around_c=before_c),
+            begin_c=fresh_start(section, placed_c=work.placed_c, around_c=before_c)
+            if fresh
+            else before_c,
             hydration=work.hydration,
             keep_nodes=keep_nodes,
         )
@@ -187,7 +192,8 @@ class Shared:
         left = self.work.resists_age_h(freeze_rule()) - cured.edge_age_h[..., -1]
         begin = np.minimum(cured.finishes + steps, self.hours).astype(np.int32)
         later, safe = self.fate(np.where(np.isnan(left), np.inf, np.maximum(left, 0.0)), begin)
-        open_ = own.fate == Fate.NOT_KNOWN
+        # A march that ends with the trace is not carried on: its last hour was judged already.
+        open_ = (own.fate == Fate.NOT_KNOWN) & (cured.finishes + steps < self.hours)
         hour = np.where(own.fate == Fate.SURVIVES, cured.finishes + own.safe_step, self.hours + 1)
         fate = np.where(open_, later, own.fate).astype(np.int8)
         hour = np.where(open_ & (later == Fate.SURVIVES), safe, hour)
@@ -225,6 +231,19 @@ def aged_by(model: StrengthModel, cured: Cured, shared: Shared) -> tuple[Cured, 
         edge_age_h=ages_h(coldest_c=cured.edge.coldest_c, rate=model.rate),
     )
     return other, rated(replace(shared.work, model=model), shared)
+
+
+def judged_by(model: StrengthModel, cured: Cured, shared: Shared) -> tuple[Cured, Shared]:
+    """Return the same temperatures aged, and early freezing judged, by another model."""
+    aged, trace = aged_by(model, cured, shared)
+    rule = freeze_rule()
+    again = freezing(
+        coldest_c=cured.edge.coldest_c,
+        age_h=aged.edge_age_h,
+        resists_age_h=trace.work.resists_age_h(rule),
+        freezing_point_c=rule.freezing_point_c,
+    )
+    return replace(aged, freezing=again), trace
 
 
 def rated(work: FreshWork, shared: Shared) -> Shared:

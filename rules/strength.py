@@ -255,6 +255,22 @@ class HyperbolicCurve:
 
 
 @dataclass(frozen=True, slots=True)
+class Reached:
+    """A bound on what was gained, in place of a strength: an engineer's degree-hours or days."""
+
+    need_h: float
+
+    def share(self, age_h: FloatArray) -> FloatArray:
+        """Return the share of the bound that is reached."""
+        return np.minimum(np.maximum(age_h, 0.0) / self.need_h, 1.0)
+
+    def age_h(self, share: float) -> float:
+        """Return the gain at which a share of the bound is reached."""
+        _share(share)
+        return share * self.need_h
+
+
+@dataclass(frozen=True, slots=True)
 class StrengthModel:
     """How a mix ages with temperature and gains strength with age."""
 

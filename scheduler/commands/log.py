@@ -69,7 +69,7 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     after = done.after.answer if done.after else None
     show_or_dump(
         as_json,
-        log_document(done.entries, before, after, done.why_not),
+        log_document(done.entries, before, after, done.why_not, desk.job),
         lambda: log_table(done.entries, before, after, done.why_not, desk.job),
         desk.job.site.time_zone,
     )

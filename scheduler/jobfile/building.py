@@ -176,8 +176,13 @@ def _link(part: schema.LinkPart) -> Link:
         wait_h=part.wait_h,
         wait_working_h=part.wait_working_h,
         within_h=part.within_h,
-        gate=None if gate is None else StrengthGate(gate.share, gate.wait_h, gate.purpose),
+        gate=None if gate is None else _gate(gate),
     )
+
+
+def _gate(part: schema.GatePart) -> StrengthGate:
+    own = None if part.criterion is None else _criterion(part.criterion)
+    return StrengthGate(part.share, part.wait_h, part.purpose, own, part.allowed_by or "")
 
 
 def _appointment(part: schema.AppointmentPart | None) -> Appointment | None:

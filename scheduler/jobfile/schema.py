@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 
+from rules.gates import gates
 from rules.units import UNITS
 from rules.words import site_quantities
 from scheduler.jobfile.delivery_parts import ADDRESS, MessagesPart, RecipientPart
@@ -96,12 +97,77 @@ class MeasuresPart(Part):
     can_be_had: list[OfferPart] = _says("measures that can be had", default=[])
 
 
-class GatePart(Part):
-    """A link that opens when the computed strength is there."""
+class CriterionPart(Part):
+    """One condition: a quantity and its bound, in the document's own unit."""
 
-    share: Share = _says("share of the specified strength, 0 to 1")
+    quantity: Quantity = _says("what is asked of")
+    unit: Unit = _says("unit of the bound")
+    at_least: float | None = _says("lowest that is allowed", default=None)
+    above: float | None = _says("must be higher than", default=None)
+    at_most: float | None = _says("highest that is allowed", default=None)
+    below: float | None = _says("must be lower than", default=None)
+    equals: bool | None = _says("true or false", alias="is", default=None)
+    for_h: Hours | None = _says("hours it must hold", default=None)
+    specimens: int | None = _says("how many specimens show it", ge=1, le=100, default=None)
+    datum: float | None = _says("datum of degree-hours", default=None)
+
+    @classmethod
+    def clashes(cls, given: Mapping[str, object]) -> dict[str, str]:
+        """Check that there is a bound and that the unit measures the quantity."""
+        found: dict[str, str] = {}
+        if not any(given.get(k) is not None for k in _BOUNDS):
+            found["quantity"] = f"give its bound: {', '.join(_BOUNDS)}"
+        quantity, unit = site_quantities().get(str(given.get("quantity"))), str(given.get("unit"))
+        if quantity and unit in UNITS and unit not in quantity.units:
+            found["unit"] = f"{quantity.name} is told in {', '.join(quantity.units)}"
+        return found
+
+
+_BOUNDS = ("at_least", "above", "at_most", "below", "is")
+
+
+class GatePart(Part):
+    """A link that opens at a computed strength, or at the engineer's own bound."""
+
+    share: Share | None = _says(
+        "share of the specified strength, 0 to 1",
+        default=None,
+    )
     wait_h: Hours = _says("least hours after the predecessor", default=0.0)
     purpose: Text = _says("what the strength is for", default="-")
+    criterion: CriterionPart | None = _says(
+        "the engineer's own bound, beside the share: temperature_time_factor at_least, or a "
+        "temperature at_least or above, for_h",
+        default=None,
+    )
+    allowed_by: Text | None = _says("who allows the criterion in place of the share", default=None)
+
+    @classmethod
+    def clashes(cls, given: Mapping[str, object]) -> dict[str, str]:
+        """Check that something is asked for, and that time and temperature can tell it."""
+        criterion, purpose = given.get("criterion"), given.get("purpose")
+        if given.get("share") is None and criterion is None and purpose not in gates():
+            return {"share": f"say the share, a criterion, or a purpose of {', '.join(gates())}"}
+        if given.get("allowed_by") and criterion is None:
+            return {"allowed_by": "there is no criterion that it allows"}
+        if criterion is not None and not _told_by_time(criterion):
+            return {
+                "criterion": "give temperature_time_factor with at_least, or a temperature with "
+                "at_least or above, and for_h; a break is told in the log and with share"
+            }
+        return {}
+
+
+def _told_by_time(criterion: object) -> bool:
+    """Tell whether temperature and time alone say that a bound is met."""
+    if not isinstance(criterion, Mapping):
+        return True  # its own fault is told
+    said = {key for key, value in criterion.items() if value is not None}
+    quantity = str(criterion.get("quantity"))
+    if quantity == "temperature_time_factor":
+        return "at_least" in said
+    lower, upper = said & {"at_least", "above"}, said & {"at_most", "below", "is"}
+    return quantity.endswith("_temperature") and bool(lower) and not upper and "for_h" in said
 
 
 class LinkPart(Part):
@@ -207,35 +273,6 @@ class TaskPart(Part):
         if not (timed or rated or given.get("finished")):
             found["duration_h"] = "give hours, or a quantity with per_hour, or booked and until"
         return found
-
-
-class CriterionPart(Part):
-    """One condition: a quantity and its bound, in the document's own unit."""
-
-    quantity: Quantity = _says("what is asked of")
-    unit: Unit = _says("unit of the bound")
-    at_least: float | None = _says("lowest that is allowed", default=None)
-    above: float | None = _says("must be higher than", default=None)
-    at_most: float | None = _says("highest that is allowed", default=None)
-    below: float | None = _says("must be lower than", default=None)
-    equals: bool | None = _says("true or false", alias="is", default=None)
-    for_h: Hours | None = _says("hours it must hold", default=None)
-    specimens: int | None = _says("how many specimens show it", ge=1, le=100, default=None)
-    datum: float | None = _says("datum of degree-hours", default=None)
-
-    @classmethod
-    def clashes(cls, given: Mapping[str, object]) -> dict[str, str]:
-        """Check that there is a bound and that the unit measures the quantity."""
-        found: dict[str, str] = {}
-        if not any(given.get(k) is not None for k in _BOUNDS):
-            found["quantity"] = f"give its bound: {', '.join(_BOUNDS)}"
-        quantity, unit = site_quantities().get(str(given.get("quantity"))), str(given.get("unit"))
-        if quantity and unit in UNITS and unit not in quantity.units:
-            found["unit"] = f"{quantity.name} is told in {', '.join(quantity.units)}"
-        return found
-
-
-_BOUNDS = ("at_least", "above", "at_most", "below", "is")
 
 
 class AlternativePart(Part):

@@ -14,6 +14,7 @@ from scheduler.output.today_table import (
     limit_line,
     measure_line,
     plain_reason,
+    strength_lines,
     value_line,
 )
 from scheduler.output.weather_table import alert_lines, noticed_lines
@@ -119,6 +120,7 @@ def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, objec
         "measures": [
             measure_line(line, job).removeprefix("measure: ") for line in answer.measures
         ],
+        "strength": strength_lines(answer, zone),
         "checks": check_words(answer),
         "holds": [f"{words(h.by)} decides: {h.needs}" for h in answer.holds],
     }

@@ -6,7 +6,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from scheduler.output.words import clock, words
+from scheduler.output.words import clock, gate_words, words
 from scheduler.planning.job import Job, Link, LinkKind, Task
 
 
@@ -51,7 +51,7 @@ def link_words(link: Link) -> str:
     if link.within_h is not None:
         parts.append(f"within {link.within_h:g} h")
     if link.gate is not None:
-        parts.append(f"at {link.gate.share:.0%} strength")
+        parts.append(f"at {gate_words(link.gate)}")
         if link.gate.wait_h:
             parts.append(f"and {link.gate.wait_h:g} h")
     return " ".join(parts)

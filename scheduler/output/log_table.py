@@ -10,9 +10,10 @@ from rich.text import Text
 
 from scheduler.output.close_in_words import date_lines
 from scheduler.output.words import clock, number, words
+from scheduler.planning.difference import Difference, difference
 from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.plan_answer import PlanAnswer, PlanLine
+from scheduler.planning.plan_answer import PlanAnswer
 
 LOG_VERSION = "closein-log/1"
 
@@ -41,16 +42,6 @@ def entry_line(entry: Entry, job: Job) -> str:
     return f"{what} {entry.text}".rstrip()
 
 
-def moved(before: PlanAnswer, after: PlanAnswer) -> list[tuple[PlanLine, PlanLine]]:
-    """Return the tasks whose planned hours differ, as they were and as they are."""
-    old = {line.id: line for line in before.tasks}
-    return [
-        (old[line.id], line)
-        for line in after.tasks
-        if not line.done and (old[line.id].start, old[line.id].finish) != (line.start, line.finish)
-    ]
-
-
 def log_table(
     entries: tuple[Entry, ...],
     before: PlanAnswer | None,
@@ -63,29 +54,37 @@ def log_table(
     if before is None or after is None:
         lines.append(Text(f"not replanned: {why_not}" if why_not else "not replanned"))
         return Group(*lines)
-    return Group(*lines, *_difference(before, after, job))
+    lines += difference_lines(difference(before, after, job, entries), job)
+    lines += [Text(line) for line in date_lines(after.date, job.site.time_zone)[:1]]
+    return Group(*lines)
 
 
-def _difference(before: PlanAnswer, after: PlanAnswer, job: Job) -> Iterator[RenderableType]:
+def difference_lines(found: Difference, job: Job) -> Iterator[RenderableType]:
+    """Yield what moved and why, the calls with their words, and what became of the figures."""
     zone = job.site.time_zone
-    rows = moved(before, after)
-    if not rows:
+    if found.nothing:
         yield Text("nothing moved")
     else:
         table = Table(box=None, pad_edge=False, header_style="bold")
-        for title in ("Moved", "Was", "Is", "Tell"):
+        for title in ("Moved", "Was", "Is", "Why"):
             table.add_column(title, overflow="fold")
-        for old, new in rows:
-            tell = words(new.who) if new.kept is False and old.kept else ""
-            table.add_row(new.name, clock(old.start, zone), clock(new.start, zone), tell)
+        for row in found.moved:
+            table.add_row(row.name, clock(row.was, zone), clock(row.now, zone), row.why)
         yield table
-    yield Text(f"Close-in was {clock(before.close_in, zone)}, is {clock(after.close_in, zone)}")
-    old_margin = before.date.margin_days if before.date else None
-    new_margin = after.date.margin_days if after.date else None
-    if new_margin is not None and old_margin is not None:
-        yield Text(f"Margin was {old_margin} days, is {new_margin}")
-    for line in date_lines(after.date, zone)[:1]:
-        yield Text(line)
+    for call in found.calls:
+        by = f" by {clock(call.by, zone)}" if call.by else ""
+        yield Text(f"tell {words(call.who)}{by}: {call.text}")
+    if found.stays and not found.nothing:
+        yield Text(f"as before: {', '.join(found.stays)}")
+    was, now = found.close_in
+    yield Text(f"Close-in was {clock(was, zone)}, is {clock(now, zone)}")
+    if found.late_close_in != (None, None):
+        late, later = (clock(at, zone) if at else "after the season" for at in found.late_close_in)
+        yield Text(f"In nine of ten scenarios by {late}, now by {later}")
+    if found.margin_days.was is not None and found.margin_days.now is not None:
+        yield Text(f"Margin was {found.margin_days.was:g} days, is {found.margin_days.now:g}")
+    if found.chance.was is not None and found.chance.now is not None:
+        yield Text(f"Chance was {found.chance.was:.0%}, is {found.chance.now:.0%}")
 
 
 def log_document(
@@ -93,20 +92,25 @@ def log_document(
     before: PlanAnswer | None,
     after: PlanAnswer | None,
     why_not: str,
+    job: Job,
 ) -> dict[str, object]:
     """Return the same for ``--json``."""
-    rows = moved(before, after) if before is not None and after is not None else []
+    found = None
+    if before is not None and after is not None:
+        found = difference(before, after, job, entries)
     return {
         "version": LOG_VERSION,
         "entries": entries,
         "moved": [
-            {"task": new.id, "was": old.start, "is": new.start, "kept": new.kept}
-            for old, new in rows
+            {"task": row.task, "was": row.was, "is": row.now, "kept": row.kept, "why": row.why}
+            for row in (found.moved if found else ())
         ],
-        "margin_days": {
-            "was": before.date.margin_days if before and before.date else None,
-            "is": after.date.margin_days if after and after.date else None,
-        },
+        "calls": found.calls if found else (),
+        "stays": found.stays if found else (),
+        "margin_days": {"was": found.margin_days.was, "is": found.margin_days.now}
+        if found
+        else {"was": None, "is": None},
+        "chance": {"was": found.chance.was, "is": found.chance.now} if found else None,
         "plan": after,
         "not_replanned": why_not,
     }

@@ -6,7 +6,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from rules.gates import gates
 from scheduler.output.close_in_words import date_lines
+from scheduler.output.collision_lines import collision_lines
 from scheduler.output.money_lines import money_lines
 from scheduler.output.open_lines import open_lines
 from scheduler.output.stop_lines import stop_lines
@@ -41,6 +43,7 @@ def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, 
     """Return the close-in date, the latest safe one and the margin in words."""
     zone = job.site.time_zone
     lines = [f"Plan {words(plan.status)}" + (f": {plan.proof}" if plan.proof else "")]
+    lines += collision_lines(plan.collisions, job)
     if plan.close_in is None:
         lines.append("Close-in: not known")
     else:
@@ -51,9 +54,30 @@ def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, 
         lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
     lines += date_lines(plan.date, zone, plan.levers)
     lines += open_lines(plan, job)
+    lines += strength_lines(plan, job)
     lines += money_lines(plan.money)
     lines += stop_lines(plan.stop, job, always=stop)
     return (*lines, *(f"Note: {note}" for note in plan.notes))
+
+
+def strength_lines(plan: PlanAnswer, job: Job) -> list[str]:
+    """Return when fresh work resists one freeze, and when each strength gate opens."""
+    zone, names = job.site.time_zone, {task.id: task.name for task in job.tasks}
+    lines = []
+    for fresh in plan.fresh:
+        safe = clock(fresh.freeze_safe_at, zone) if fresh.freeze_safe_at else "not shown"
+        text = f"{names[fresh.task]} resists one freeze from: {safe}"
+        if fresh.froze:
+            text = f"{names[fresh.task]} froze before it could resist: the engineer decides"
+        lines.append(text + ("; needs a cover to be bought" if fresh.to_be_bought else ""))
+    for gate in plan.gates:
+        row = gates().get(gate.purpose)
+        title = words(gate.purpose) if row is None else row.title
+        opens = clock(gate.opens, zone) if gate.opens else "not shown"
+        fast = f" (fast model {clock(gate.optimistic, zone)})" if gate.optimistic else ""
+        own = ", by the engineer's own bound" if gate.own else ""
+        lines.append(f"Gate, {title}, for {names[gate.task]}: {opens}{fast}{own}")
+    return lines
 
 
 def plan_document(plan: PlanAnswer, job: Job) -> dict[str, object]:

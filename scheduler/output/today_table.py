@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from rules.gates import gates
 from scheduler.output.weather_table import alert_lines, provenance_lines
 from scheduler.output.words import clock, number, span, told, words
 from scheduler.planning.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
@@ -76,6 +77,7 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
         return head
     lines = [limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO]
     lines += [measure_line(line, job) for line in answer.measures]
+    lines += strength_lines(answer, zone)
     if answer.checks:
         lines.append("check first: " + "; ".join(check_words(answer)))
     lines += [f"hold: {words(h.by)} decides; needs to see {h.needs}" for h in answer.holds]
@@ -131,6 +133,25 @@ def value_line(line: LimitLine, job: Job) -> str:
     elif line.window is not None:
         text += f", {span(line.window.start, line.window.end, zone)}"
     return text
+
+
+def strength_lines(answer: TaskAnswer, zone: str) -> list[str]:
+    """Return the book's end of protection, and beside it what the wall model says."""
+    told = {n.quantity: n.value for n in answer.numbers if isinstance(n.value, datetime)}
+    lines = []
+    if "protect_until" in told:
+        lines.append(f"by the book keep it protected until {clock(told['protect_until'], zone)}")
+    if "freeze_safe_at" in told:
+        lines.append(
+            f"by the model it resists one freeze from {clock(told['freeze_safe_at'], zone)}"
+        )
+    for name, at in told.items():
+        purpose = name.removeprefix("gate_")
+        if purpose != name:
+            row = gates().get(purpose)
+            title = words(purpose) if row is None else row.title
+            lines.append(f"by the model {title} from {clock(at, zone)}")
+    return lines
 
 
 def measure_line(line: MeasureLine, job: Job) -> str:

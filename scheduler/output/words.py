@@ -8,6 +8,8 @@ from zoneinfo import ZoneInfo
 
 from rules.units import convert
 from rules.words import words as book_words
+from scheduler.planning.decide_papers import allowed
+from scheduler.planning.job import StrengthGate
 
 SIGN: Final = {
     "degC": "°C",
@@ -96,6 +98,17 @@ def number(value: object, unit: str, units: str, time_zone: str) -> str:
     text = text.rstrip("0").rstrip(".").replace("-", "−")
     sign = SIGN.get(shown_unit, shown_unit)
     return f"{text} {sign}".strip()
+
+
+def gate_words(gate: StrengthGate) -> str:
+    """Return what a gate asks: a share of the 28-day strength, or the engineer's own bound."""
+    share = (
+        "the book's strength" if gate.share is None else f"{gate.share:.0%} of its 28-day strength"
+    )
+    if gate.criterion is None:
+        return share
+    own = f"{words(gate.criterion.quantity)} {allowed(gate.criterion)}"
+    return f"{own} (allowed by {gate.allowed_by})" if gate.allowed_by else f"{share} and {own}"
 
 
 def told(kind: str, key: str) -> str:

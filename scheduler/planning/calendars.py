@@ -113,6 +113,12 @@ def hours_from(hour_zero: datetime, moment: datetime) -> float:
     return (moment - hour_zero) / HOUR
 
 
+def whole_hour_from(moment: datetime) -> datetime:
+    """Return the first whole hour not before a moment."""
+    whole = moment.replace(minute=0, second=0, microsecond=0)
+    return whole if whole == moment else whole + timedelta(hours=1)
+
+
 def moment_of(hour_zero: datetime, hour: int) -> datetime:
     """Return the moment at which an hour begins."""
     return hour_zero + int(hour) * HOUR

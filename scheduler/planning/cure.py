@@ -248,12 +248,14 @@ def _follow(
 def _ready(
     asked: _Asked, cured: Cured, shared: Shared, *, model: StrengthModel | None = None
 ) -> dict[str, datetime | None]:
-    curve = (model or asked.work.model).curve
+    own = model or asked.work.model
     out = {}
     for purpose, one in asked.openings.items():
-        need = curve.age_h(one.share) if one.share > 0.0 else 0.0
-        wait = asked.finish_hour + whole_hours(one.wait_h)
-        out[purpose] = _moment(asked, np.maximum(shared.carried_on(cured, need), wait))
+        found = np.full((asked.scenarios, 1), asked.finish_hour + whole_hours(one.wait_h))
+        for by, need in one.asks(own):
+            aged, trace = (cured, shared) if by is own else aged_by(by, cured, shared)
+            found = np.maximum(found, trace.carried_on(aged, need))
+        out[purpose] = _moment(asked, found.astype(np.int32))
     return out
 
 

@@ -33,6 +33,7 @@ from scheduler.planning.decide_numbers import told_numbers
 from scheduler.planning.decide_orders import orders_of
 from scheduler.planning.decide_ruling import GRAVITY, Chosen, Judged, Ruling, gravest_first
 from scheduler.planning.decide_shifts import piece_end
+from scheduler.planning.decide_strength import FREEZES, protect_until
 from scheduler.planning.decide_times import dusk, forecast_end
 from scheduler.planning.job import Task, WhatIf
 
@@ -72,6 +73,7 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
         call = Call.PREPARE
     rulings = gravest_first(judged.rulings)
     measures = (*_supposed_measures(chosen), *merged(known, judged, rulings))[:MOST_LINES]
+    by_book = merged(known, judged, [r for r in rulings if r.rule != FREEZES])
     told = _with_remarks(rulings, remarks(judged, rows, measures))
     return TaskAnswer(
         task=task.id,
@@ -89,7 +91,7 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
         options=tuple(_option(chosen, option) for option in chosen.options),
         order=orders_of(trial, book),
         cautions=_first(told, lambda r: r.cautions, lambda c: c.caution),
-        numbers=told_numbers(chosen, told),
+        numbers=(*told_numbers(chosen, told), *protect_until(task, by_book)),
         reason=_reason(known, call, rulings),
     )
 

@@ -6,7 +6,7 @@ own holds stands for good; one of a rule's, which looks at the site as it was, f
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
 from typing import Final
@@ -14,8 +14,7 @@ from typing import Final
 from scheduler.planning.answer import CheckLine, HoldLine, Outcome
 from scheduler.planning.decide_ruling import Ruling, graded
 from scheduler.planning.decide_trial import Trial
-from scheduler.planning.job import Task
-from scheduler.planning.log import Entry, EntryKind
+from scheduler.planning.log import Entry, release_of
 
 LOOK_LASTS: Final = timedelta(hours=24)  # of a look at the site; common practice, no source
 HOLD: Final = "hold"
@@ -31,7 +30,7 @@ def holds_of(trial: Trial) -> list[Ruling]:
             holds=tuple(HoldLine(role, hold.needs) for role in hold.by),
         )
         for hold in trial.task.holds
-        if release_of(trial.known.entries, trial.task, hold.by) is None
+        if release_of(trial.known.entries, trial.task.id, hold.by) is None
     ]
 
 
@@ -45,7 +44,7 @@ def with_releases(trial: Trial, made: Sequence[Ruling]) -> list[Ruling]:
 def _lifted(trial: Trial, ruling: Ruling, told: Sequence[Entry]) -> Ruling:
     if ruling.call != HOLD or not ruling.holds:
         return ruling
-    entry = release_of(told, trial.task, (line.by for line in ruling.holds))
+    entry = release_of(told, trial.task.id, (line.by for line in ruling.holds))
     if entry is None:
         return ruling
     outcome = Outcome.GO_WITH_PROTECTION if ruling.measures else Outcome.GO
@@ -55,20 +54,4 @@ def _lifted(trial: Trial, ruling: Ruling, told: Sequence[Entry]) -> Ruling:
     said = CheckLine("photos_and_log", f"released by {entry.who}")
     return replace(
         ruling, outcome=outcome, call="", limit=limit, holds=(), checks=(*ruling.checks, said)
-    )
-
-
-def release_of(entries: Iterable[Entry], task: Task, roles: Iterable[str]) -> Entry | None:
-    """Return the newest release of a task by name and by one of the roles; None without any."""
-    wanted = set(roles)
-    return next(
-        (
-            entry
-            for entry in reversed([*entries])
-            if entry.kind is EntryKind.RELEASE
-            and entry.task == task.id
-            and entry.payload.get("role") in wanted
-            and entry.who
-        ),
-        None,
     )

@@ -28,6 +28,7 @@ from scheduler.planning.decide_papers import rule_on
 from scheduler.planning.decide_rows import ruling
 from scheduler.planning.decide_ruling import GRAVITY, Judged, Ruling
 from scheduler.planning.decide_shifts import shift_span
+from scheduler.planning.decide_strength import by_strength, on_frozen
 from scheduler.planning.decide_trial import Trial
 from scheduler.planning.job import Document, Task
 
@@ -64,7 +65,8 @@ def judge(trial: Trial, rows: Sequence[Row], book: Book, *, deep: bool = True) -
     for paper in trial.known.documents_for(trial.task):
         made += rule_on(trial, paper)
     made += [*_not_there_yet(trial), *too_early(trial), *out_of_order(trial, book)]
-    made = with_releases(trial, made) + holds_of(trial)
+    made += by_strength(trial, made)
+    made = with_releases(trial, made) + holds_of(trial) + on_frozen(trial.known, trial.task)
     if kind_of(trial.task.work_type).form is Form.REMOVAL:
         made += strip_ruling(trial, book)
     return Judged(trial, tuple(made))

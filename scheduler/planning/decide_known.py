@@ -9,11 +9,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from scheduler.planning.calendars import whole_hour_from
 from scheduler.planning.decide_hours import Series, lay
 from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Document, Job, Task
 from scheduler.planning.log import Entry, EntryKind, Fact, Progress, Reading
 from scheduler.planning.standing import Standing, standings
+from scheduler.planning.strength_now import StrengthNow, strength_now
 
 Sun = Callable[[date], tuple[datetime | None, datetime | None]]
 
@@ -46,6 +48,7 @@ class Known:
     sun: Mapping[date, tuple[datetime | None, datetime | None]] = field(default_factory=dict)
     standing: Mapping[str, Standing] = field(default_factory=dict)  # how far each task is
     earliest: Mapping[str, datetime] = field(default_factory=dict)  # starts that a plan allows
+    strength: StrengthNow | None = None  # the wall model; None: nothing that it judges
     # Found once and shared by every view: links lead back to the same tasks along many ways.
     begins: dict[str, tuple[datetime, str]] = field(default_factory=dict, compare=False)
 
@@ -156,6 +159,7 @@ def known(
         sun=_sun(job, now, sun, zone),
         standing=standings(job, seen, now=now),
         earliest=dict(earliest or {}),
+        strength=strength_now(job, seen, newest, observed, hour_zero=whole_hour_from(now)),
     )
 
 

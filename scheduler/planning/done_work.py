@@ -6,7 +6,7 @@ it; the hours to come on the scenarios. What the past does not tell is not credi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
@@ -24,10 +24,11 @@ from scheduler.planning.fresh_work import face_weather, hour_of, place_of
 from scheduler.planning.gates import Opening, at_confidence
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Site
-from scheduler.planning.measured import MEASURED, with_measured
+from scheduler.planning.measured import CARRIED_H, MEASURED, with_measured
 from scheduler.planning.tables import NEVER, IntArray, whole_hours
 
 FOLLOWED_H: Final = 336  # hours since the finish that are followed with the cement's heat
+UNREAD_C: Final = 20.0  # warmest that unread hours are thought; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,7 @@ class ElementWeather:
     table: HourlyTable  # (scenarios, hours) to come
     past: HourlyTable | None = None  # (hours,) ending where ``table`` begins
     measured: FloatArray | None = None  # (past hours + hours,) °C, NaN where nobody read it
+    read_before: FloatArray | None = None  # (n,) °C, the hours just before those
     ground_c: float | None = None
 
 
@@ -95,31 +97,41 @@ def done_work(
     hours = np.array([begin])
     before = settled(section=work.section, around=around[-1], hours=hours)
     late = at < 0  # its first hours, and its warmth of placing, are not known
+    dark = weather.read_before if late and weather.read_before is not None else np.zeros(0)
+    dark = dark[max(dark.size + at, 0) :]  # since the finish
+    if late:
+        before = _as_read(before, dark)
     cured = full(
-        replace(work, placed_c=float(np.nanmin(before))) if late else work,
+        work,
         around=around,
         schedule=protection.schedule(steps),
         finishes=hours,
         before_c=before,
+        fresh=not late,
     )
     read = np.full(steps, np.nan) if measured is None else measured[begin : begin + steps]
     shared = shared_trace(work, around)
     judged = _judged(work, cured, read)
-    slow, fast = (_aged(cured, read, model) for model in (work.model, FAST))
-    quick = rated(replace(work, model=FAST), shared)
+    slow, fast = (_aged(cured, read, model, dark) for model in (work.model, FAST))
+
+    def by(model: StrengthModel) -> tuple[Cured, Shared]:
+        """Return what was and what is to come, as a model ages it."""
+        aged = _aged(cured, read, model, dark)
+        return aged, rated(replace(work, model=model), shared)
+
     _, source = with_measured(np.zeros(steps), [read])
     since = max(min(now - begin, steps), 0)
     return DoneWork(
         share=_share(work.model, slow, since, confidence),
         share_fast=_share(FAST, fast, since, confidence),
-        fate=Fate.NOT_KNOWN if late else Fate(int(judged.fate.max())),
-        coldest_c=_coldest(cured.edge.coldest_c[:, 0, : since + 1], read[:since]),
+        fate=_fate_in_the_dark(work, dark) if late else Fate(int(judged.fate.max())),
+        coldest_c=_coldest(cured.edge.coldest_c[:, 0, : since + 1], read[:since], dark),
         safe=_hour(np.minimum(judged.safe_step, NEVER - begin) + begin, now, confidence),
-        ready=_opened(work.model, openings, slow, shared, now, at, confidence),
-        optimistic=_opened(FAST, openings, fast, quick, now, at, confidence),
-        measured_h=int((source[:since] == MEASURED).sum()),
+        ready=_opened(work.model, openings, by, now, at, confidence),
+        optimistic=_opened(FAST, openings, by, now, at, confidence),
+        measured_h=int((source[:since] == MEASURED).sum()) + int(np.isfinite(dark).sum()),
         modelled_h=int((source[:since] != MEASURED).sum()),
-        unknown_h=max(-at, 0),
+        unknown_h=max(-at, 0) - int(np.isfinite(dark).sum()),
     )
 
 
@@ -147,11 +159,37 @@ def joined(past: HourlyTable | None, table: HourlyTable) -> tuple[HourlyTable, i
     return HourlyTable(start, columns), before
 
 
-def _aged(cured: Cured, read: FloatArray, model: StrengthModel) -> Cured:
-    """Return the work as a model ages it, measured hours before modelled ones."""
+def _aged(cured: Cured, read: FloatArray, model: StrengthModel, dark: FloatArray) -> Cured:
+    """Return the work as a model ages it, measured hours before modelled ones.
+
+    Of hours whose weather nobody knows those count that were read.
+    """
     values, _ = with_measured(middles(cured.element.coldest_c[:, 0]), [read])
     age_h = cumulative_age_h(rate=model.rate(temperature_c=values))
-    return replace(cured, age_h=age_h[:, None, :])
+    before_h = float(np.nansum(model.rate(temperature_c=dark)))
+    return replace(cured, age_h=age_h[:, None, :] + before_h)
+
+
+def _as_read(before_c: FloatArray, dark: FloatArray) -> FloatArray:
+    """Return how warm old work begins: as last read, if that was within a day; else as its air."""
+    read = np.flatnonzero(np.isfinite(dark))
+    if not read.size or dark.size - read[-1] > CARRIED_H:
+        return before_c
+    return np.full_like(before_c, dark[read[-1]])
+
+
+def _fate_in_the_dark(work: FreshWork, dark: FloatArray) -> Fate:
+    """Return what readings alone prove of hours whose weather nobody knows.
+
+    Frozen where one is below the freezing point at an age at which the work could not resist even
+    if every hour that nobody read had been ``UNREAD_C`` warm. They never prove that it came
+    through: what nobody read may have been colder.
+    """
+    rule = freeze_rule()
+    gained = work.model.rate(temperature_c=np.where(np.isnan(dark), UNREAD_C, dark))
+    oldest_h = cumulative_age_h(rate=gained)[:-1]
+    frozen = (dark < rule.freezing_point_c) & (oldest_h < work.resists_age_h(rule))
+    return Fate.FREEZES if frozen.any() else Fate.NOT_KNOWN
 
 
 def _judged(work: FreshWork, cured: Cured, read: FloatArray) -> Freezing:
@@ -176,8 +214,8 @@ def _share(model: StrengthModel, aged: Cured, since: int, confidence: float) -> 
     return float(model.curve.share(age[row : row + 1])[0])
 
 
-def _coldest(edge_c: FloatArray, read: FloatArray) -> float:
-    known = np.concatenate([edge_c.ravel(), read])
+def _coldest(edge_c: FloatArray, *read: FloatArray) -> float:
+    known = np.concatenate([edge_c.ravel(), *read])
     known = known[np.isfinite(known)]
     return float(known.min()) if known.size else float("nan")
 
@@ -185,19 +223,19 @@ def _coldest(edge_c: FloatArray, read: FloatArray) -> float:
 def _opened(
     model: StrengthModel,
     openings: Mapping[str, Opening],
-    aged: Cured,
-    shared: Shared,
+    by: Callable[[StrengthModel], tuple[Cured, Shared]],
     now: int,
     finish: int,
     confidence: float,
 ) -> dict[str, IntArray]:
     out = {}
     for name, one in openings.items():
-        need = model.curve.age_h(one.share) if one.share > 0.0 else 0.0
-        strong = shared.carried_on(aged, need)[:, 0]
-        strong = np.where(strong > shared.hours, np.int32(NEVER), strong)
-        waited = np.int32(finish + whole_hours(one.wait_h))
-        out[name] = _hour(np.maximum(strong, waited), now, confidence)
+        found = [np.asarray([finish + whole_hours(one.wait_h)], dtype=np.int32)]
+        for asked, need in one.asks(model):
+            aged, shared = by(asked)
+            strong = shared.carried_on(aged, need)[:, 0]
+            found.append(np.where(strong > shared.hours, np.int32(NEVER), strong))
+        out[name] = _hour(np.maximum.reduce(np.broadcast_arrays(*found)), now, confidence)
     return out
 
 

@@ -55,7 +55,7 @@ def fresh_work(
     OutOfRange
         If a size is not in the book.
     """
-    kind = _kind(task)
+    kind = material(task)
     if kind is None:
         return None
     element = task.element
@@ -69,7 +69,8 @@ def fresh_work(
     )
 
 
-def _kind(task: Task) -> str | None:
+def material(task: Task) -> str | None:
+    """Return what a task places that can freeze: grout or concrete; None where neither."""
     if task.work_type in CONCRETE:
         return "concrete"
     grouted = task.work_type == "lay_block" and bool(task.element.get("grouted"))

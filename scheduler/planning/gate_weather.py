@@ -34,8 +34,8 @@ def gate_weather(frame: Frame, table: HourlyTable, observed: HourlyTable | None)
     table : HourlyTable
         ``(scenarios, hours)`` from the frame's first hour.
     observed : HourlyTable, optional
-        ``(hours,)`` or ``(1, hours)``. What lies before its last gap is not known, and the work
-        is credited with what it gains after that only.
+        ``(hours,)`` or ``(1, hours)``. What lies before its last gap is not known, and of those
+        hours the work is credited with those only in which somebody read its temperature.
     """
     done = [t for t in frame.job.tasks if _finished(frame, t) and fresh_work(t) is not None]
     since = [
@@ -43,18 +43,21 @@ def gate_weather(frame: Frame, table: HourlyTable, observed: HourlyTable | None)
         for task in done
         if (finished := frame.standing[task.id].finished) is not None
     ]
-    back = min(max([0, *since]), FOLLOWED_H)
+    back = max([0, *since])
     if back == 0:
         return GateWeather(table)
     start = table.start[0] - np.arange(back, 0, -1) * np.timedelta64(1, "h")
-    past = _since_gap(start, _on(observed, start))
-    if past is None:
-        at_hand = {task.id: of_readings(_of(frame, task, done), table.start) for task in done}
-        return GateWeather(table, None, at_hand)
-    start = past.start
+    followed = start[-FOLLOWED_H:]
+    past = _since_gap(followed, _on(observed, followed))
     whole = np.concatenate([start, table.start])
-    measured = {task.id: of_readings(_of(frame, task, done), whole) for task in done}
-    return GateWeather(table, past, measured)
+    read = {task.id: of_readings(_of(frame, task, done), whole) for task in done}
+    dark = back if past is None else back - past.hours  # hours whose weather is not looked at
+    return GateWeather(
+        table,
+        past,
+        measured={name: values[dark:] for name, values in read.items()},
+        read_before={name: values[:dark] for name, values in read.items()},
+    )
 
 
 def _finished(frame: Frame, task: Task) -> bool:

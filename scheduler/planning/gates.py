@@ -12,12 +12,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.curing import MARCHED_H, FreshWork, Protection, aged_by, bounded, full
+from rules.curing import (
+    MARCHED_H,
+    Cured,
+    FreshWork,
+    Protection,
+    Shared,
+    aged_by,
+    bounded,
+    full,
+    judged_by,
+)
 from rules.errors import OutOfRange
 from rules.films import FaceWeather, Place, surroundings
 from rules.freeze import Fate
@@ -26,6 +37,8 @@ from rules.heat import settled
 from rules.strength import (
     FAST,
     SLOW,
+    Rate,
+    Reached,
     StrengthModel,
     degrees_above,
     hours_to_age,
@@ -43,11 +56,24 @@ BETWEEN_H: Final = 24  # finishes between two followed ones this close fare as t
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """What one gate asks: share of the specified strength, and a wait from the finish."""
+    """What one gate asks: share of the specified strength, and a wait from the finish.
+
+    ``own`` is an engineer's criterion as gain and bound. It counts beside the share; where a named
+    person allows it in place of the book, the share is 0.
+    """
 
     purpose: str
     share: float
     wait_h: float
+    own: StrengthModel | None = None
+
+    def asks(self, model: StrengthModel) -> list[tuple[StrengthModel, float]]:
+        """Return what must be gained and by which model, the mix's own first."""
+        need = model.curve.age_h(self.share) if self.share > 0.0 else 0.0
+        return [
+            (model, need),
+            *([] if self.own is None else [(self.own, self.own.curve.age_h(1))]),
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +84,20 @@ class GateTables:
     optimistic: Mapping[str, IntArray]  # the same by the fast model, to be shown beside it
     survives: FloatArray  # (hours + 1,) share of scenarios in which work finished then survives
     freezes: FloatArray  # (hours + 1,) share in which it freezes; the rest is not known
+    freezes_fast: FloatArray  # (hours + 1,) the same by the fast model where followed, else NaN
     freeze_safe: IntArray  # (hours + 1,) hour from which it resists one freeze
     followed: NDArray[np.bool_]  # (hours + 1,) by the full path
+    coldest_c: FloatArray  # (hours + 1,) until it resists, undercut in no more than allowed
+    coldest_step: IntArray  # (hours + 1,) hours after the finish; 0 where not followed
     assumed: tuple[str, ...] = ()  # columns the model had to do without
 
     def may_finish(self, confidence: float) -> NDArray[np.bool_]:
         """Return the finishes whose work survives in at least that share: (hours + 1,)."""
         return self.survives >= confidence - 1e-9
+
+    def surely_freezes(self, confidence: float) -> NDArray[np.bool_]:
+        """Return the followed finishes whose work freezes by the fast model too: (hours + 1,)."""
+        return self.would_freeze(confidence) & (self.freezes_fast > 1.0 - confidence + 1e-9)
 
     def would_freeze(self, confidence: float) -> NDArray[np.bool_]:
         """Return the finishes whose work freezes in more scenarios than allowed: (hours + 1,).
@@ -86,7 +119,14 @@ def opening(purpose: str, gate: StrengthGate | None, *, specified_mpa: float) ->
             raise OutOfRange(f"gate {purpose!r} is not in the book; it has {', '.join(gates())}")
         return Opening(purpose, row.needed_share(specified_mpa), row.wait_h)
     book_wait = row.wait_h if row is not None else 0.0
-    return Opening(purpose, gate.share, max(gate.wait_h, book_wait))
+    wait = max(gate.wait_h, book_wait)
+    share = gate.share
+    if share is None:
+        share = 0.0 if row is None else row.needed_share(specified_mpa)
+    if gate.criterion is None:
+        return Opening(purpose, share, wait)
+    own = criterion_model(gate.criterion)
+    return Opening(purpose, 0.0 if gate.allowed_by else share, wait, own)
 
 
 def gate_tables(
@@ -147,17 +187,24 @@ def gate_tables(
     )
     ready = {
         name: _opened(coarse.hours_to_age(_need_h(work.model, one)), hours, one, confidence)
+        if one.own is None
+        else np.full(hours + 1, NEVER, dtype=np.int32)  # a bound of its own is followed only
         for name, one in openings.items()
     }
     early = {name: table.copy() for name, table in ready.items()}
-    fast = aged_by(FAST, cured, shared)
-    for model, (aged, trace), tables in (
-        (work.model, (cured, shared), ready),
-        (FAST, fast, early),
-    ):
+    for model, tables in ((work.model, ready), (FAST, early)):
         for name, one in openings.items():
-            found = trace.carried_on(aged, _need_h(model, one))
-            tables[name][near] = _at(near, found, hours, one, confidence)
+            found = [_carried(by, need, work, cured, shared) for by, need in one.asks(model)]
+            tables[name][near] = _at(near, np.maximum.reduce(found), hours, one, confidence)
+    worst = _undercut(cured.freezing.coldest_c, confidence)
+    coldest, step = np.full(hours + 1, np.nan), np.zeros(hours + 1, dtype=np.int32)
+    if near.size:
+        at = np.arange(near.size)
+        coldest[near] = cured.freezing.coldest_c[worst, at]
+        step[near] = cured.freezing.coldest_step[worst, at]
+    quick = np.full(hours + 1, np.nan)
+    again, trace = judged_by(FAST, cured, shared)
+    quick[near] = (trace.fate_of(again)[0] == Fate.FREEZES).mean(axis=0)
     reached = np.full(hours + 1, NEVER, dtype=np.int32)
     reached[near] = at_confidence(_never(safe, hours), confidence)
     return GateTables(
@@ -165,8 +212,11 @@ def gate_tables(
         optimistic={name: earliest(table) for name, table in early.items()},
         survives=survives,
         freezes=dies,
+        freezes_fast=quick,
         freeze_safe=reached,
         followed=np.isin(np.arange(hours + 1), near),
+        coldest_c=coldest,
+        coldest_step=step,
         assumed=tuple(dict.fromkeys(name for felt in around for name in felt.assumed)),
     )
 
@@ -210,6 +260,24 @@ def _between(
     found = np.where(inside, better(worse(shares[after], shares[before]), bound), bound)
     found[near] = shares
     return found
+
+
+def _carried(
+    model: StrengthModel, need_h: float, work: FreshWork, cured: Cured, shared: Shared
+) -> IntArray:
+    """Return the hour at which followed finishes have gained what a model asks."""
+    if model is work.model:
+        return shared.carried_on(cured, need_h)
+    aged, trace = aged_by(model, cured, shared)
+    return trace.carried_on(aged, need_h)
+
+
+def _undercut(coldest_c: FloatArray, confidence: float) -> NDArray[np.intp]:
+    """Return the scenario whose coldest moment is undercut in no more than the share allowed."""
+    order = np.argsort(np.where(np.isnan(coldest_c), np.inf, coldest_c), axis=0, kind="stable")
+    count = coldest_c.shape[0]
+    row: NDArray[np.intp] = order[count - int(np.ceil(confidence * count - 1e-9))]
+    return row
 
 
 def _need_h(model: StrengthModel, one: Opening) -> float:
@@ -269,45 +337,56 @@ def ready_table(
     return earliest(np.where(strong > hours, np.int32(NEVER), np.maximum(strong, waited)))
 
 
-def ready_by_criterion(
-    *, temperature_c: FloatArray, criterion: Criterion, wait_h: float = 0.0
-) -> IntArray:
-    """Return the first hour at which an engineer's own criterion is met.
+def ready_on_trace(one: Opening, *, temperature_c: FloatArray) -> IntArray:
+    """Return the first hour at which a gate opens, on one trace of temperature.
 
     Parameters
     ----------
+    one : Opening
+        What the gate asks.
     temperature_c : (..., hours)
-        Temperature of the element in each hour. [°C]
-    criterion : Criterion
-        ``temperature_time_factor`` with ``at_least`` in degree-hours over ``datum``; or a
-        temperature ``at_least`` or ``above`` a bound, ``for_h`` hours in sum (colder hours do not
-        count). A criterion that only a test can meet, a break strength, is never met by the
-        calendar.
-    wait_h
-        Least waiting time beside it. [h]
+        Temperature of the element in each hour; the air's is the first guess. [°C]
 
     Returns
     -------
     (..., hours + 1)
         As ``ready_table``.
     """
+    table = ready_table(temperature_c=temperature_c, share=one.share, wait_h=one.wait_h)
+    if one.own is None:
+        return table
     hours = temperature_c.shape[-1]
-    waited = np.arange(hours + 1, dtype=np.int32) + np.int32(whole_hours(wait_h))
+    gained = one.own.rate(temperature_c=temperature_c)
+    met = hours_to_age(rate=gained, need_h=one.own.curve.age_h(1.0))
+    return np.maximum(table, earliest(np.where(met > hours, np.int32(NEVER), met)))
+
+
+def criterion_model(criterion: Criterion) -> StrengthModel:
+    """Return an engineer's criterion as a gain in each hour and the bound on their sum.
+
+    Raises
+    ------
+    OutOfRange
+        If the calendar can never tell that it is met, as a break strength.
+    """
     if criterion.quantity == "temperature_time_factor" and criterion.at_least is not None:
         fahrenheit = criterion.unit == "degF_h"
         datum = criterion.datum or 0.0
-        datum_c = convert(datum, "degF", "degC") if fahrenheit else datum
-        gain = degrees_above(temperature_c=temperature_c, datum_c=datum_c)
+        gain: Rate = partial(
+            degrees_above, datum_c=convert(datum, "degF", "degC") if fahrenheit else datum
+        )
         need = convert(criterion.at_least, criterion.unit, "degC_h")
     elif criterion.quantity.endswith("_temperature") and criterion.for_h is not None:
-        gain, need = _hours_within(temperature_c, criterion), criterion.for_h
+        gain, need = partial(_hours_within, criterion), criterion.for_h
     else:
-        return np.full((*temperature_c.shape[:-1], hours + 1), NEVER, dtype=np.int32)
-    met = hours_to_age(rate=gain, need_h=need)
-    return earliest(np.where(met > hours, np.int32(NEVER), np.maximum(met, waited)))
+        raise OutOfRange(
+            f"{criterion.quantity} is met by a test, not by temperature and time; a gate takes "
+            "temperature_time_factor at_least, or a temperature at_least or above, for_h"
+        )
+    return StrengthModel("the engineer's criterion", gain, Reached(need), "the engineer of record")
 
 
-def _hours_within(temperature_c: FloatArray, criterion: Criterion) -> FloatArray:
+def _hours_within(criterion: Criterion, *, temperature_c: FloatArray) -> FloatArray:
     """Return 1 for hours that count, 0 for those that do not, NaN where not known."""
     counts = np.where(np.isnan(temperature_c), np.nan, 1.0)
     for bound, below, edge in (

@@ -86,9 +86,11 @@ class MeasureOffer:
 class StrengthGate:
     """A link that opens when the predecessor's element has reached a share of its strength."""
 
-    share: float  # of the specified 28-day strength, 0 to 1
+    share: float | None  # of the specified 28-day strength, 0 to 1; None: as the book asks
     wait_h: float = 0.0  # the rule's or engineer's least waiting time from finish
     purpose: str = ""  # uniform_load, concentrated_load, lower_house, take_block, ...
+    criterion: Criterion | None = None  # the engineer's own, beside the share
+    allowed_by: str = ""  # who allows the criterion in place of the share, not beside it
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,15 @@ only where it would freeze without. Work that is done is in ``scheduler/planning
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.curing import FreshWork, Protection
+from rules.freeze import Fate
 from rules.verdict import FloatArray
 from scheduler.planning.done_work import DoneWork, ElementWeather, done_work
 from scheduler.planning.fresh_work import face_weather, fresh_work, place_of, warmest_protection
@@ -24,12 +26,13 @@ from scheduler.planning.gates import (
     at_confidence,
     gate_tables,
     opening,
-    ready_table,
+    ready_on_trace,
 )
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Link, State, Task
+from scheduler.planning.log import release_of
 from scheduler.planning.problem import Frame, LinkKey
-from scheduler.planning.tables import NEVER, BoolArray, IntArray, earliest
+from scheduler.planning.tables import NEVER, BoolArray, IntArray, earliest, whole_hours
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +45,7 @@ class JobGates:
     bought: Mapping[str, BoolArray]  # (hours + 1,) finishes that need a measure to be bought
     tables: Mapping[str, GateTables]  # by the task that places fresh work
     done: Mapping[str, DoneWork]  # by the task that placed it
+    held: Mapping[str, str]  # open task, the finished work it stands on that froze
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +55,7 @@ class GateWeather:
     table: HourlyTable  # (scenarios, hours)
     past: HourlyTable | None = None  # (hours,) up to the frame's first hour
     measured: Mapping[str, FloatArray] = field(default_factory=dict)  # by task, past + hours
+    read_before: Mapping[str, FloatArray] = field(default_factory=dict)  # hours before ``past``
     ground_c: float | None = None
 
 
@@ -90,9 +95,38 @@ def job_gates(
             _add_on_air(found, frame, links, weather)
         elif source.id in finish:
             _add_to_do(found, follow, source, work, links, finish[source.id])
+    held = held_by_frozen(frame, found.done)
+    for task, link in _links_to(frame, set(held.values())):
+        if task.id not in held:
+            continue
+        found.may_start[task.id] = np.zeros(frame.hours, dtype=np.bool_)
+        if link.gate is not None:
+            found.put((task.id, link.task), np.asarray(NEVER), np.asarray(NEVER))
     return JobGates(
-        found.ready, found.optimistic, found.may_start, found.bought, found.tables, found.done
-    )
+        found.ready, found.optimistic, found.may_start, found.bought, found.tables, found.done,
+        held,
+    )  # fmt: skip
+
+
+def held_by_frozen(frame: Frame, done: Mapping[str, DoneWork]) -> dict[str, str]:
+    """Return the open tasks that stand on finished work that froze, each with that work.
+
+    Frozen before it resists is failure, never delay: nothing goes on it until the engineer has
+    released the task by name.
+    """
+    frozen = {name for name, told in done.items() if told.fate is Fate.FREEZES}
+    return {
+        task.id: link.task
+        for task, link in _links_to(frame, frozen)
+        if release_of(frame.progress.entries, task.id, ("engineer",)) is None
+    }
+
+
+def _links_to(frame: Frame, sources: Collection[str]) -> Iterator[tuple[Task, Link]]:
+    for task in frame.open_tasks:
+        for link in task.after:
+            if link.task in sources:
+                yield task, link
 
 
 def _work_of(frame: Frame, source: Task, works: Mapping[str, FreshWork]) -> FreshWork | None:
@@ -183,8 +217,7 @@ def _add_on_air(
     air = np.atleast_2d(weather.table.column("air_temperature_c"))
     for task, link in links:
         one = _opening(task, link, 1.0)
-        table = ready_table(temperature_c=air, share=one.share, wait_h=one.wait_h)
-        ready = at_confidence(table, frame.job.confidence)
+        ready = at_confidence(ready_on_trace(one, temperature_c=air), frame.job.confidence)
         found.put((task.id, link.task), ready, ready)
 
 
@@ -235,6 +268,24 @@ def _starts(finish: IntArray, alive: BoolArray) -> BoolArray:
     return np.where(one < NEVER, alive[np.minimum(one, alive.size - 1)], True)
 
 
+def _add_done_on_air(
+    found: _Parts,
+    frame: Frame,
+    finished: datetime | None,
+    links: list[tuple[Task, Link]],
+    weather: GateWeather,
+) -> None:
+    """Gate on what the air of the hours to come gives, and on the wait since the finish."""
+    air = np.atleast_2d(weather.table.column("air_temperature_c"))
+    since = 0 if finished is None else frame.hour(finished)
+    for task, link in links:
+        one = _opening(task, link, 1.0)
+        table = ready_on_trace(replace(one, wait_h=0.0), temperature_c=air)[:, :1]
+        strong = at_confidence(table, frame.job.confidence)[0]
+        ready = np.maximum(strong, np.int32(max(since + whole_hours(one.wait_h), 0)))
+        found.put((task.id, link.task), ready, ready)
+
+
 def _add_done(
     found: _Parts,
     frame: Frame,
@@ -246,10 +297,7 @@ def _add_done(
     """Gate on what the finished work has been through; on what it gains from now if unknown."""
     finished = frame.standing[source.id].finished
     if work is None or finished is None:
-        air = _Parts()
-        _add_on_air(air, frame, links, weather)
-        for key, table in air.ready.items():
-            found.put(key, table[0], table[0])
+        _add_done_on_air(found, frame, finished, links, weather)
         return
     keys = {(task.id, link.task): _opening(task, link, work.specified_mpa) for task, link in links}
     told = done_work(
@@ -257,7 +305,11 @@ def _add_done(
         site=frame.job.site,
         finished=finished,
         weather=ElementWeather(
-            weather.table, weather.past, weather.measured.get(source.id), weather.ground_c
+            weather.table,
+            weather.past,
+            measured=weather.measured.get(source.id),
+            read_before=weather.read_before.get(source.id),
+            ground_c=weather.ground_c,
         ),
         protection=warmest_protection(frame.job.on_hand),
         openings={" ".join(key): one for key, one in keys.items()},

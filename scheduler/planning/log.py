@@ -6,7 +6,7 @@ asking do not exist.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -87,3 +87,19 @@ class Progress:
     def facts(self) -> tuple[Fact, ...]:
         """Return the facts, oldest first; a later one of the same element and place wins."""
         return tuple(e.fact for e in self.entries if e.fact is not None)
+
+
+def release_of(entries: Iterable[Entry], task: str, roles: Iterable[str]) -> Entry | None:
+    """Return the newest release of a task by name and by one of the roles; None without any."""
+    wanted = set(roles)
+    return next(
+        (
+            entry
+            for entry in reversed([*entries])
+            if entry.kind is EntryKind.RELEASE
+            and entry.task == task
+            and entry.payload.get("role") in wanted
+            and entry.who
+        ),
+        None,
+    )

@@ -61,8 +61,8 @@ def order_dates(
     lines : PlanLine
         Every task of the job in the plan, with its odds where they are known.
     early : mapping
-        Start of each task in a plan that waits only for the weather of one scenario in ten; empty
-        without past years.
+        Start of each task that one scenario in ten comes to, or an earlier one; empty without
+        past years.
     weather : Scenarios
         ``(scenarios, hours)`` from ``hour_zero``, UTC.
     hour_zero, now : datetime

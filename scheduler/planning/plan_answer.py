@@ -41,6 +41,7 @@ class PlanLine:
     middle: datetime | None = None
     late: datetime | None = None
     chance: float | None = None  # that its appointment holds
+    critical: float | None = None  # share of scenarios in which close-in waits for it
     done: bool = False
 
 
@@ -56,6 +57,40 @@ class Lever:
 
 
 @dataclass(frozen=True, slots=True)
+class GateLine:
+    """One strength gate: when a task may begin on fresh work, by what the wall model says."""
+
+    task: str
+    after: str  # what it waits for
+    purpose: str
+    opens: datetime | None  # UTC; None: not within the season, or the work would freeze
+    optimistic: datetime | None  # by the fast model, to be shown beside it
+    own: bool  # by the engineer's own bound
+
+
+@dataclass(frozen=True, slots=True)
+class FreshLine:
+    """Placed grout or concrete: from when it resists one freeze."""
+
+    task: str
+    finish: datetime | None
+    freeze_safe_at: datetime | None  # UTC; None: not within what is known
+    to_be_bought: bool  # survives only under a cover that is not on hand
+    froze: bool = False  # before it could resist: the engineer decides
+
+
+@dataclass(frozen=True, slots=True)
+class CollisionLine:
+    """One of the requirements that cannot all be met, and the close-in day without it."""
+
+    kind: str  # appointment, slots, not_before, weather, wait, in_time, crew, season
+    task: str  # what it binds; the crew for a crew
+    other: str  # the task it waits for, "" where none
+    at: datetime | None  # the appointment, or the earliest start allowed
+    close_in: datetime | None  # if only this one is let go; None: others collide still
+
+
+@dataclass(frozen=True, slots=True)
 class PlanAnswer:
     """The rest of the job, rebuilt from now."""
 
@@ -67,9 +102,13 @@ class PlanAnswer:
     close_in: datetime | None  # UTC
     close_in_basis: Basis | None
     date: CloseInAnswer | None  # None: no past years were given
+    early_close_in: datetime | None = None  # in the 10th, 50th and 90th of 100 scenarios
     middle_close_in: datetime | None = None
     late_close_in: datetime | None = None
     forecast_until: datetime | None = None
+    gates: tuple[GateLine, ...] = ()
+    fresh: tuple[FreshLine, ...] = ()
+    collisions: tuple[CollisionLine, ...] = ()  # why there is no plan; the least set found
     notes: tuple[str, ...] = ()
     open_parts: tuple[OpenPart, ...] = ()  # of the envelope, since and until when
     fit_hours: tuple[FitHours, ...] = ()  # left this season for each task that closes the house

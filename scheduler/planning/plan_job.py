@@ -15,7 +15,7 @@ import numpy as np
 
 from rules.book import Book
 from rules.weather import Weather
-from scheduler.planning.calendars import moment_of
+from scheduler.planning.calendars import moment_of, whole_hour_from
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date
 from scheduler.planning.closing_work import FitHours, fit_hours, work_runs_out
@@ -31,12 +31,17 @@ from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.plan_collisions import collision_lines
+from scheduler.planning.plan_gates import fresh_lines, gate_lines, held_notes
 from scheduler.planning.plan_money import plan_money
+from scheduler.planning.plan_odds import replayed, with_odds
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
+from scheduler.planning.replay import Replayed
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
 from scheduler.planning.steps import (
     DATE,
+    ODDS,
     SCHEDULE,
     STOP_AND_MONEY,
     STRENGTH,
@@ -63,6 +68,7 @@ class Planned:
     problem: Problem
     frame: Frame
     weather: Scenarios
+    told: Replayed | None = None  # the plan's order in every scenario
 
 
 def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
@@ -76,7 +82,6 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     seed: int,
     count: int,
     observed: HourlyTable | None = None,
-    share: float = MIDDLE,
     watch: Watch = unwatched,
 ) -> Planned:
     """Return the rest of the schedule, the latest safe close-in date and the margin.
@@ -94,9 +99,6 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         UTC.
     seed, count
         Of the scenarios.
-    share
-        Of the scenarios whose weather is waited for past the forecast: the middle, or less for
-        how early it could be.
     observed : HourlyTable, optional
         Weather that finished work has been through; hours it lacks give no strength.
     watch
@@ -126,9 +128,17 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     judged = _judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     watch(STRENGTH)
     mixes = own_mixes(frame)
-    problem = _problem(frame, judged, traces, mixes, observed, share)
+    strength = _strength(frame, judged, traces, mixes, observed)
+    stands = _problem(frame, judged, strength)
+    problem = _waiting(stands, judged)
     watch(SCHEDULE)
     plan = solve(problem)
+    watch(ODDS)
+    many = {name: each.finish for name, each in judged.many.items()}
+    told = None
+    if not (judged.blind or judged.stale):
+        by_strength = Tables(workable={}, ready=strength.ready, may_start=strength.may_start)
+        told = replayed(frame, stands, plan, by_strength, many)
     watch(DATE)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found, fresh = None, traces
@@ -139,23 +149,28 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
             job=replace(job, exposure=as_found(job.exposure, progress)),
             weather=fresh,
             planned=close_in,
+            closed=None if told is None else told.close_in.astype(np.int64),
             open_from=_opened(frame, plan),
             more=() if judged.stale else work_runs_out(_closing(frame, judged)),
         )
     answer = _answer(frame, judged, plan, found, now)
+    if told is not None:
+        answer = with_odds(answer, frame, told)
     watch(STOP_AND_MONEY)
     stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)
-    answer = replace(answer, notes=(*notes, *answer.notes, *mixes.notes), stop=stop)
-    many = {name: each.finish for name, each in judged.many.items()}
     opened = _opened(frame, plan)
-    money = plan_money(frame, book, judged.weather, plan, problem, many, opened=opened)
     answer = replace(
         answer,
-        money=money,
+        gates=gate_lines(frame, plan, strength),
+        fresh=fresh_lines(frame, plan, strength),
+        collisions=collision_lines(frame, problem, plan),
+        stop=stop,
+        money=plan_money(frame, book, judged.weather, plan, problem, many, opened=opened),
         open_parts=_open_parts(frame, plan),
         fit_hours=() if judged.blind or judged.stale else _fit_hours(frame, judged),
+        notes=(*held_notes(frame, strength), *notes, *answer.notes, *mixes.notes),
     )
-    return Planned(answer, plan, problem, frame, traces)
+    return Planned(answer, plan, problem, frame, traces, told)
 
 
 def _opened(frame: Frame, plan: Plan) -> int:
@@ -199,9 +214,7 @@ def _about(climate: ClimateYears) -> tuple[str, ...]:
 
 def planned_hours(job: Job, now: datetime) -> tuple[datetime, int]:
     """Return hour zero, the first whole hour not before now, and the hours to season's end."""
-    zero = now.replace(minute=0, second=0, microsecond=0)
-    if zero < now:
-        zero += timedelta(hours=1)
+    zero = whole_hour_from(now)
     return zero, max(round((season_end(job, now) - zero) / timedelta(hours=1)), 0)
 
 
@@ -281,20 +294,8 @@ def _task(
     )
 
 
-def _problem(
-    frame: Frame,
-    judged: _Judged,
-    traces: Scenarios,
-    mixes: OwnMixes,
-    observed: HourlyTable | None,
-    share: float,
-) -> Problem:
-    """Return the problem: the forecast's hours as they stand, waits for weather after them.
-
-    A column that neither forecast nor past years have past the forecast's end cannot be waited
-    for; the answer's notes name it.
-    """
-    strength = _strength(frame, judged, traces, mixes, observed)
+def _problem(frame: Frame, judged: _Judged, strength: JobGates) -> Problem:
+    """Return the problem as the forecast's hours stand, every shift hour after them fit."""
     tables = Tables(
         workable={name: told.by_hour <= MAY for name, told in judged.told.items()},
         may_start={
@@ -303,7 +304,7 @@ def _problem(
         },
         ready=strength.ready,
     )
-    problem = build_problem(
+    return build_problem(
         frame.job,
         frame.progress,
         hour_zero=frame.hour_zero,
@@ -311,13 +312,21 @@ def _problem(
         tables=tables,
         now_hour=frame.now,
     )
+
+
+def _waiting(problem: Problem, judged: _Judged) -> Problem:
+    """Return the problem with waits for weather past the forecast.
+
+    A column that neither forecast nor past years have past the forecast's end cannot be waited
+    for; the answer's notes name it.
+    """
     if judged.blind:
         return problem
     waits = {
         name: weather_wait(
             np.atleast_2d(many.finish),
             judged.told[name].finish,
-            share=share,
+            share=MIDDLE,
             horizon=judged.tail_from,
         )
         for name, many in judged.many.items()

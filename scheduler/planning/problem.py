@@ -155,12 +155,8 @@ def _waiting(frame: Frame) -> list[Task]:
 
 def _work(frame: Frame, task: Task, tables: Tables, apart: tuple[str, ...]) -> Work:
     effort, shift = effort_of(frame, task), shift_of(frame, task)
-    first, last = _from_past(frame, task, tables)
-    hours = np.arange(frame.hours)
-    may_start = tables.may_start.get(task.id, np.ones(frame.hours, bool)) & (hours <= last)
-    if task.days:
-        zone = frame.job.site.time_zone
-        may_start &= days_mask(task.days, zone, hour_zero=frame.hour_zero, hours=frame.hours)
+    first, _ = _from_past(frame, task, tables)
+    may_start = may_begin(frame, task, tables)
     finish = finish_table(tables.workable[task.id], shift, effort, may_start=may_start)
     under_way = frame.standing[task.id].state is State.UNDER_WAY
     going_on = under_way and not task.may_pause and finish[frame.now] < NEVER
@@ -175,6 +171,20 @@ def _work(frame: Frame, task: Task, tables: Tables, apart: tuple[str, ...]) -> W
         cost=tables.cost.get(task.id),
         fair=finish_table(np.ones(frame.hours, bool), shift, effort),
     )
+
+
+def may_begin(frame: Frame, task: Task, tables: Tables) -> BoolArray:
+    """Return the hours in which a task may begin, whatever its weather: ``(hours,)``.
+
+    By its days, by what must follow soon on work that is done, and by what ``tables`` say.
+    """
+    _, last = _from_past(frame, task, tables)
+    mask: BoolArray = np.arange(frame.hours) <= last
+    mask &= tables.may_start.get(task.id, np.ones(frame.hours, bool))
+    if task.days:
+        zone = frame.job.site.time_zone
+        mask &= days_mask(task.days, zone, hour_zero=frame.hour_zero, hours=frame.hours)
+    return mask
 
 
 def _slots(frame: Frame, task: Task) -> tuple[int, ...]:

@@ -13,9 +13,10 @@ TRACES: Final = "weather of every scenario"
 VERDICTS: Final = "verdicts and windows"
 STRENGTH: Final = "strength, freezing and waits"
 SCHEDULE: Final = "schedule"
+ODDS: Final = "odds of every date"
 DATE: Final = "exposure and close-in date"
 STOP_AND_MONEY: Final = "winter stop and money"
-OF_A_PLAN: Final = (READING, TRACES, VERDICTS, STRENGTH, SCHEDULE, DATE, STOP_AND_MONEY)
+OF_A_PLAN: Final = (READING, TRACES, VERDICTS, STRENGTH, SCHEDULE, ODDS, DATE, STOP_AND_MONEY)
 
 
 def unwatched(step: str) -> None:

@@ -20,7 +20,9 @@ from scheduler.planning.gates import MEMBERS
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Job, Task
 from scheduler.planning.job_book import job_book
+from scheduler.planning.logged_breaks import own_mixes
 from scheduler.planning.plan_job import planned_hours, season_end
+from scheduler.planning.problem import frame_of
 from scheduler.planning.scenarios import scenarios
 from scheduler.planning.standing import standings
 from scheduler.runs.desk import Desk, Gathered, gather, keep
@@ -54,7 +56,8 @@ def cure(
     task = _task(desk.job, task_id)
     gathered, climate = with_climate(desk, gather(desk, command="cure", options={"task": task_id}))
     book = job_book(desk.job)
-    zero, _ = planned_hours(desk.job, desk.now)
+    zero, hours = planned_hours(desk.job, desk.now)
+    frame = frame_of(desk.job, gathered.progress, hour_zero=zero, hours=hours, now_hour=0)
     traces = scenarios(
         forecast=gathered.forecast.table,
         climate=climate,
@@ -80,6 +83,7 @@ def cure(
         finish=at,
         now=desk.now,
         protect_until=_protect_until(answers.get(task_id), at),
+        work=own_mixes(frame).works.get(task_id),
     )
     if found is None:  # ruled out by _task
         raise BadInput(f"task {task_id!r} places nothing that can freeze")

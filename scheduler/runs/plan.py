@@ -7,7 +7,7 @@ from dataclasses import replace
 from rules.book import Book
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.job_book import job_book
-from scheduler.planning.plan_job import MIDDLE, Planned, plan_job, planned_hours
+from scheduler.planning.plan_job import Planned, plan_job, planned_hours
 from scheduler.planning.steps import READING, Watch, unwatched
 from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
@@ -59,10 +59,9 @@ def planned_of(
     climate: ClimateYears | None,
     book: Book,
     *,
-    share: float = MIDDLE,
     watch: Watch = unwatched,
 ) -> Planned:
-    """Plan what was gathered, waiting for the weather of that share of scenarios."""
+    """Plan what was gathered."""
     return plan_job(
         gathered.job,
         book=book,
@@ -73,6 +72,5 @@ def planned_of(
         seed=desk.seed,
         count=desk.scenarios,
         observed=None if gathered.observed is None else gathered.observed.table,
-        share=share,
         watch=watch,
     )

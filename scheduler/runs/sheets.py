@@ -41,7 +41,7 @@ def sheets(desk: Desk) -> SheetParts:
         answers=morning.today.answers,
         plan=planned.answer,
         progress=gathered.progress,
-        orders=dates_of(desk, gathered, morning.climate, planned),
+        orders=dates_of(desk, planned),
         records=_records(desk.job, morning),
         lost=weather_day_record(desk) if contract else (),
     )

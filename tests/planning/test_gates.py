@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -21,7 +23,7 @@ from scheduler.planning.gates import (
     at_confidence,
     gate_tables,
     opening,
-    ready_by_criterion,
+    ready_on_trace,
     ready_table,
 )
 from scheduler.planning.job import Criterion, StrengthGate
@@ -172,26 +174,47 @@ def test_a_job_may_lengthen_a_wait_and_never_shortens_the_books() -> None:
         opening("paint", None, specified_mpa=13.79)
 
 
-def test_engineers_degree_hours_replace_strength() -> None:
+def _own(criterion: Criterion, *, share: float | None = 0.5, allowed_by: str = "Ames") -> Opening:
+    gate = StrengthGate(share=share, purpose="other", criterion=criterion, allowed_by=allowed_by)
+    return opening("other", gate, specified_mpa=13.79)
+
+
+METRIC = Criterion("temperature_time_factor", "degC_h", at_least=3000.0, datum=-10.0)
+
+
+def test_engineers_degree_hours_replace_strength_where_a_named_person_allows_it() -> None:
     """3000 °C·h over −10 °C at 10 °C: 150 h; the same in °F·h over 14 °F: 5400 °F·h."""
     trace = np.full(400, 10.0)
-    metric = Criterion("temperature_time_factor", "degC_h", at_least=3000.0, datum=-10.0)
     inches = Criterion("temperature_time_factor", "degF_h", at_least=5400.0, datum=14.0)
-    for criterion in (metric, inches):
-        assert ready_by_criterion(temperature_c=trace, criterion=criterion)[0] == 150
+    for criterion in (METRIC, inches):
+        assert ready_on_trace(_own(criterion), temperature_c=trace)[0] == 150
+
+
+def test_an_engineers_bound_that_nobody_allows_alone_counts_beside_the_share() -> None:
+    trace = np.full(900, 10.0)
+    share = ready_on_trace(_own(METRIC, allowed_by=""), temperature_c=trace)[0]
+    plain = ready_table(temperature_c=trace, share=0.5, wait_h=0.0)[0]
+    assert share == max(150, plain)
+    strict = replace(METRIC, at_least=9000.0)  # 450 h at 10 °C
+    assert ready_on_trace(_own(strict, allowed_by=""), temperature_c=trace)[0] == 450
 
 
 def test_hours_below_the_engineers_temperature_do_not_count() -> None:
     """Seven days at 50 °F or warmer: every second day is colder, so it takes 13."""
     days = np.repeat([10.0, 9.9] * 10, 24)
     week = Criterion("grout_temperature", "degF", at_least=50.0, for_h=168.0)
-    assert ready_by_criterion(temperature_c=days, criterion=week)[0] == 13 * 24
+    assert ready_on_trace(_own(week), temperature_c=days)[0] == 13 * 24
 
 
 def test_a_break_strength_is_never_met_by_the_calendar() -> None:
     broken = Criterion("grout_strength", "psi", at_least=1500.0, specimens=3)
-    warm = ready_by_criterion(temperature_c=np.full(900, 25.0), criterion=broken)
-    assert (warm == NEVER).all()
+    with pytest.raises(OutOfRange, match="met by a test"):
+        _own(broken)
+
+
+def test_without_a_share_the_gate_asks_what_the_book_asks() -> None:
+    gate = StrengthGate(share=None, purpose="concentrated_load")
+    assert opening("concentrated_load", gate, specified_mpa=13.79).share == 0.5
 
 
 def test_every_near_finish_and_the_last_of_each_later_day_is_followed() -> None:

@@ -11,12 +11,14 @@ import pytest
 from rules.curing import FreshWork
 from rules.elements import block_wall
 from rules.freeze import Fate
+from rules.strength import SLOW
 from scheduler.planning.done_work import DoneWork, ElementWeather, done_work, joined
 from scheduler.planning.fresh_work import protection
 from scheduler.planning.gates import Opening
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import (
     Calendar,
+    Criterion,
     Job,
     Link,
     MeasureOffer,
@@ -27,7 +29,7 @@ from scheduler.planning.job import (
     Task,
 )
 from scheduler.planning.job_gates import GateWeather, JobGates, job_gates
-from scheduler.planning.log import Progress
+from scheduler.planning.log import Entry, EntryKind, Progress
 from scheduler.planning.problem import frame_of
 from scheduler.planning.tables import NEVER
 
@@ -64,15 +66,21 @@ def past(level: float, hours: int = 96) -> HourlyTable:
 
 
 def gates_of(
-    level: float, *, grout: Task | None = None, on_hand: tuple[str, ...] = (), **weather: object
+    level: float,
+    *,
+    grout: Task | None = None,
+    on_hand: tuple[str, ...] = (),
+    gate: StrengthGate = GATE,
+    log: tuple[Entry, ...] = (),
+    **weather: object,
 ) -> JobGates:
     placed = grout or Task("grout", "Grout", "place_grout", 5.0)
-    lower = Task("lower", "Lower", "lower_house", 7.0, after=(Link("grout", gate=GATE),))
+    lower = Task("lower", "Lower", "lower_house", 7.0, after=(Link("grout", gate=gate),))
     job = Job(
         "north", SITE, "us", "tms602-2016", WEEK, (placed, lower), on_hand=on_hand,
         can_be_had=(MeasureOffer("heated_enclosure", 24.0, 190.0),),
     )  # fmt: skip
-    frame = frame_of(job, Progress(), hour_zero=ZERO, hours=HOURS, now_hour=0)
+    frame = frame_of(job, Progress(log), hour_zero=ZERO, hours=HOURS, now_hour=0)
     finish = np.full(HOURS, NEVER, dtype=np.int32)
     for day in range(20):
         finish[24 * day + 9 : 24 * day + 13] = np.arange(24 * day + 14, 24 * day + 18)
@@ -186,3 +194,67 @@ def test_tables_are_joined_hour_by_hour_with_gaps_between() -> None:
     assert np.isnan(air[:, 20:24]).all()
     assert np.isnan(whole.column("wind_speed_ms")[:, :24]).all()
     assert joined(None, table(5.0))[1] == 0
+
+
+def test_an_engineers_degree_hours_follow_the_wall_as_its_own_strength_does() -> None:
+    """The degree-hours over 0 °C that Nurse-Saul asks for half the strength: the same hour."""
+    need = SLOW.curve.age_h(0.5) * 20.0
+    own = Criterion("temperature_time_factor", "degC_h", at_least=need, datum=0.0)
+    gate = StrengthGate(None, 72.0, "lower_house", own, allowed_by="R. Ames, engineer")
+    to_do, same = gates_of(12.0), gates_of(12.0, gate=gate)
+    followed = to_do.tables["grout"].followed
+    assert followed.any()
+    asked = same.ready["lower", "grout"][followed]
+    assert (asked == to_do.ready["lower", "grout"][followed]).all()
+    stands = [gates_of(8.0, grout=done(), past=past(8.0), gate=g) for g in (GATE, gate)]
+    assert stands[0].ready["lower", "grout"] == stands[1].ready["lower", "grout"]
+
+
+def test_an_engineers_stricter_bound_opens_later_and_a_milder_one_changes_nothing() -> None:
+    need = SLOW.curve.age_h(0.5) * 20.0
+    plain = gates_of(12.0).ready["lower", "grout"][14]
+    for factor, later in ((0.5, False), (2.0, True)):
+        own = Criterion("temperature_time_factor", "degC_h", at_least=factor * need, datum=0.0)
+        beside = gates_of(12.0, gate=StrengthGate(0.5, 72.0, "lower_house", own))
+        assert bool(beside.ready["lower", "grout"][14] > plain) is later
+
+
+FROZE = np.full(96 + HOURS, np.nan)
+FROZE[20] = -3.0  # four hours after the finish
+
+
+def test_nothing_goes_on_work_that_froze_until_the_engineer_releases_it_by_name() -> None:
+    thing = {"grout": done(), "past": past(8.0), "measured": {"grout": FROZE}}
+    held = gates_of(8.0, **thing)  # type: ignore[arg-type]
+    assert held.done["grout"].fate is Fate.FREEZES
+    assert held.held == {"lower": "grout"}
+    assert held.ready["lower", "grout"] == NEVER
+    assert not held.may_start["lower"].any()
+    for role, lifted in (("lifter", False), ("engineer", True)):
+        given = Entry(
+            1, ZERO, ZERO, EntryKind.RELEASE, task="lower", who="R. Ames", payload={"role": role}
+        )
+        after = gates_of(8.0, log=(given,), **thing)  # type: ignore[arg-type]
+        assert (after.held == {}) is lifted
+        assert bool(after.ready["lower", "grout"] < NEVER) is lifted
+
+
+def test_readings_alone_prove_a_freeze_in_hours_whose_weather_nobody_knows() -> None:
+    """Grout of 13.8 MPa resists at 25 % of it, 31 h at 20 °C: exp(0.38 (1 − √(672/31)))."""
+    for hour, fate in ((5, Fate.FREEZES), (60, Fate.NOT_KNOWN)):
+        dark = np.full(80, np.nan)
+        dark[hour] = -4.0
+        told = gates_of(8.0, grout=done(), read_before={"grout": dark}).done["grout"]
+        assert told.fate is fate
+        assert told.coldest_c <= -4.0
+        assert told.measured_h == 1
+        assert told.unknown_h == 79
+
+
+def test_hours_that_were_read_count_though_nobody_knows_their_weather() -> None:
+    """80 h read at 20 °C: 48.6 %, as under known weather."""
+    blind = gates_of(8.0, grout=done())
+    read = gates_of(8.0, grout=done(), read_before={"grout": np.full(80, 20.0)})
+    assert read.done["grout"].share == pytest.approx(0.486, abs=0.002)
+    assert int(read.ready["lower", "grout"]) < int(blind.ready["lower", "grout"])
+    assert read.done["grout"].unknown_h == 0

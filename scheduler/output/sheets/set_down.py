@@ -10,10 +10,9 @@ from rules.gates import gates
 from rules.page import line
 from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.today_table import caution_words, check_words
-from scheduler.output.words import span, words
-from scheduler.planning.decide_holds import release_of
+from scheduler.output.words import gate_words, span, words
 from scheduler.planning.job import Job, Task
-from scheduler.planning.log import Progress
+from scheduler.planning.log import Progress, release_of
 from scheduler.planning.sheet_parts import SheetParts
 
 NAME: Final = "set_down"
@@ -68,8 +67,8 @@ def _gates(job: Job, tasks: Sequence[Task]) -> Grid:
                 continue
             row = gates().get(link.gate.purpose)
             title = row.title if row else words(link.gate.purpose)
-            share = f"{link.gate.share:.0%} of its 28-day strength, and {link.gate.wait_h:g} h"
-            rows.append((job.task(link.task).name, title, share, "", ""))
+            asked = f"{gate_words(link.gate)}, and {link.gate.wait_h:g} h"
+            rows.append((job.task(link.task).name, title, asked, "", ""))
     header = ("After", "Gate", "Asked", "Shown by (breaks, probe, model)", "Value, time")
     return Grid(header, tuple(rows), (5, 5, 5, 6, 4))
 
@@ -78,7 +77,7 @@ def _holds(tasks: Sequence[Task], progress: Progress) -> Grid:
     rows = []
     for task in tasks:
         for hold in task.holds:
-            given = release_of(progress.entries, task, hold.by)
+            given = release_of(progress.entries, task.id, hold.by)
             who = "" if given is None else given.who
             rows.append((task.name, " or ".join(map(words, hold.by)), hold.needs, who))
     return Grid(("Step", "Who", "Needs to see", "Released by"), tuple(rows), (5, 4, 8, 5))

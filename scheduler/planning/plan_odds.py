@@ -1,0 +1,106 @@
+"""The odds of a plan put into its answer: ranges of dates, appointments, who is critical."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+
+from scheduler.planning.calendars import moment_of
+from scheduler.planning.network import Plan, Problem
+from scheduler.planning.plan_answer import PlanAnswer, PlanLine
+from scheduler.planning.problem import Frame, Tables, may_begin
+from scheduler.planning.replay import Replayed, at_share, replay
+from scheduler.planning.tables import NEVER, IntArray
+
+EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
+
+
+def replayed(
+    frame: Frame,
+    problem: Problem,
+    plan: Plan,
+    tables: Tables,
+    finish: Mapping[str, IntArray],
+) -> Replayed | None:
+    """Return the plan's order in every scenario; None where the plan has no place for a task.
+
+    Parameters
+    ----------
+    frame : Frame
+        The job's hours.
+    problem : Problem
+        As it stands in the forecast, without waits for weather past it.
+    plan : Plan
+        Its order is replayed.
+    tables : Tables
+        Strength: gates, and starts whose work would freeze.
+    finish : (scenarios, hours) or (hours,), by task
+        By each scenario's weather; one row where no weather binds the task.
+    """
+    if not problem.tasks or len(plan.placed) != len(problem.tasks):
+        return None
+    rows = max(np.atleast_2d(finish[task.id]).shape[0] for task in frame.open_tasks)
+    begun = {}
+    for task in frame.open_tasks:
+        table = np.where(may_begin(frame, task, tables), finish[task.id], NEVER)
+        begun[task.id] = np.broadcast_to(table, (rows, frame.hours)).astype(np.int32)
+    return replay(problem, plan, begun)
+
+
+def with_odds(answer: PlanAnswer, frame: Frame, told: Replayed) -> PlanAnswer:
+    """Return the answer with the range of every date, and how often each task is critical."""
+    index = {name: n for n, name in enumerate(told.ids)}
+    critical = told.critical()
+    lines = tuple(
+        _with_range(line, frame, told, index[line.id], float(critical[index[line.id]]))
+        if line.id in index
+        else line
+        for line in answer.tasks
+    )
+    early, middle, late = (
+        _moment(frame, at_share(told.close_in, share)) for share in (EARLY, MIDDLE, LATE)
+    )
+    broken = tuple(
+        f"{after} begins in time after {before} in {share:.0%} of scenarios only"
+        for (before, after), share in told.kept.items()
+        if share < frame.job.confidence
+    )
+    return replace(
+        answer,
+        tasks=lines,
+        early_close_in=early,
+        middle_close_in=middle,
+        late_close_in=late,
+        notes=(*answer.notes, *broken),
+    )
+
+
+def early_starts(told: Replayed, frame: Frame) -> dict[str, datetime]:
+    """Return by task the start that one scenario in ten comes to, or an earlier one."""
+    found = {
+        name: _moment(frame, at_share(told.start[:, n], EARLY)) for n, name in enumerate(told.ids)
+    }
+    return {name: moment for name, moment in found.items() if moment is not None}
+
+
+def _with_range(
+    line: PlanLine, frame: Frame, told: Replayed, task: int, critical: float
+) -> PlanLine:
+    chance = None
+    if line.appointment is not None:
+        chance = told.holds(task, frame.hour(line.appointment))
+    return replace(
+        line,
+        early=_moment(frame, told.quantile(task, EARLY)),
+        middle=_moment(frame, told.quantile(task, MIDDLE)),
+        late=_moment(frame, told.quantile(task, LATE)),
+        chance=chance,
+        critical=critical,
+    )
+
+
+def _moment(frame: Frame, hour: int) -> datetime | None:
+    return moment_of(frame.hour_zero, hour) if hour < NEVER else None

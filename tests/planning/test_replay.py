@@ -1,0 +1,260 @@
+"""The replay against a plain loop over hours, and what it must never do."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduler.planning.network import Booking, Placed, Plan, Problem, Status, Tie, Work, permitted
+from scheduler.planning.replay import KNOWN_H, Replayed, at_share, replay
+from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after
+
+HOURS = 240
+SCENARIOS = 6
+
+
+def plan_of(problem: Problem, starts: dict[str, int]) -> Plan:
+    placed = tuple(Placed(work.id, starts[work.id], starts[work.id] + 1) for work in problem.tasks)
+    return Plan(Status.BOUNDED, placed, 0, 0)
+
+
+def by_hand(problem: Problem, plan: Plan, finish: dict[str, np.ndarray]) -> np.ndarray:
+    """Replay one hour after the other, one scenario after the other: (scenarios, tasks, 2)."""
+    starts = plan.starts()
+    ids = [work.id for work in problem.tasks]
+    rank = sorted(ids, key=lambda name: (starts[name], ids.index(name)))
+    works = {work.id: work for work in problem.tasks}
+    out = np.full((SCENARIOS, len(ids), 2), NEVER, dtype=np.int64)
+    for scenario in range(SCENARIOS):
+        tables = {
+            name: permitted(Work(name, finish[name][scenario], not_before=work.not_before,
+                                 starts=work.starts, booking=work.booking))
+            for name, work in works.items()
+        }  # fmt: skip
+        done: dict[str, tuple[int, int]] = {}
+
+        def ready(name: str, done: dict[str, tuple[int, int]] = done) -> int | None:
+            at = works[name].not_before
+            for tie in problem.ties:
+                if tie.after == name:
+                    if tie.before not in done:
+                        return None
+                    mark = done[tie.before][0 if tie.from_start else 1]
+                    at = max(at, int(tie.ready[mark]) if mark <= HOURS else NEVER)
+            return at
+
+        def busy(crew: str, hour: int, done: dict[str, tuple[int, int]] = done) -> int:
+            return sum(
+                works[name].crews.get(crew, 0) for name, (_, end) in done.items() if end > hour
+            )
+
+        def first(
+            name: str,
+            low: int,
+            done: dict[str, tuple[int, int]] = done,
+            tables: dict[str, np.ndarray] = tables,
+        ) -> int:
+            """Return the first start from an hour on, as crews stand now."""
+            for hour in range(low, HOURS):
+                if tables[name][hour] < NEVER and all(
+                    busy(crew, hour) + need <= problem.crews[crew]
+                    for crew, need in works[name].crews.items()
+                ):
+                    return hour
+            return NEVER
+
+        while len(done) < len(ids):
+            turn = {
+                n: first(n, at) for n in rank if n not in done and (at := ready(n)) is not None
+            }
+            turn = {n: start for n, start in turn.items() if start < NEVER}
+            may = []
+            for name, start in turn.items():
+                end = min(int(tables[name][start]), start + KNOWN_H)
+                rivals = [
+                    other
+                    for other in rank[: rank.index(name)]
+                    if other in turn
+                    and turn[other] < end
+                    and any(
+                        need + works[other].crews.get(crew, 0) > problem.crews[crew]
+                        for crew, need in works[name].crews.items()
+                        if crew in works[other].crews
+                    )
+                ]
+                if not rivals:
+                    may.append((start, rank.index(name), name))
+            if not may:
+                break
+            start, _, name = min(may)
+            done[name] = (start, int(tables[name][start]))
+        for name, times in done.items():
+            out[scenario, ids.index(name)] = times
+    return out
+
+
+@st.composite
+def nets(draw: st.DrawFn) -> tuple[Problem, Plan, dict[str, np.ndarray]]:
+    count = draw(st.integers(1, 7))
+    crews = {"a": draw(st.integers(1, 2)), "b": 1}
+    rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    shift = (np.arange(HOURS) % 24 >= 7) & (np.arange(HOURS) % 24 < 16)
+    works, ties, finish = [], [], {}
+    for n in range(count):
+        name = f"t{n}"
+        effort = Effort(draw(st.integers(1, 12)), may_pause=True)
+        fit = rng.random((SCENARIOS, HOURS)) < 0.8
+        finish[name] = finish_table(fit, shift, effort)
+        booking = None
+        if draw(st.integers(0, 4)) == 0:
+            booking = Booking("lifter", 24 * draw(st.integers(1, 5)) + 8, (7 * 24 + 8,))
+        works.append(
+            Work(
+                name,
+                finish_table(np.ones(HOURS, bool), shift, effort),
+                crews=draw(st.sampled_from([{}, {"a": 1}, {"b": 1}, {"a": 1, "b": 1}])),
+                closes=draw(st.booleans()),
+                booking=booking,
+            )
+        )
+        for before in range(n):
+            if draw(st.integers(0, 2)) == 0:
+                wait = draw(st.integers(0, 30))
+                ties.append(
+                    Tie(
+                        f"t{before}",
+                        name,
+                        ready_after(HOURS, wait),
+                        from_start=draw(st.booleans()),
+                    )
+                )
+    problem = Problem(HOURS, tuple(works), tuple(ties), crews)
+    starts = {f"t{n}": int(v) for n, v in enumerate(rng.permutation(count))}
+    return problem, plan_of(problem, starts), finish
+
+
+@settings(max_examples=60, deadline=None)
+@given(net=nets())
+def test_it_is_the_plain_loop_to_the_hour(
+    net: tuple[Problem, Plan, dict[str, np.ndarray]],
+) -> None:
+    problem, plan, finish = net
+    found = replay(problem, plan, finish)
+    hand = by_hand(problem, plan, finish)
+    assert (found.start == hand[:, :, 0]).all()
+    assert (found.finish == hand[:, :, 1]).all()
+
+
+@settings(max_examples=40, deadline=None)
+@given(net=nets(), cut=st.integers(0, HOURS - 1))
+def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(
+    net: tuple[Problem, Plan, dict[str, np.ndarray]], cut: int
+) -> None:
+    """What would be over after ``cut`` cannot begin: what began well before is as it was."""
+    problem, plan, finish = net
+    bad = {
+        name: np.where(table >= cut, NEVER, table).astype(np.int32)
+        for name, table in finish.items()
+    }
+    one, other = replay(problem, plan, finish), replay(problem, plan, bad)
+    hours = np.arange(HOURS)
+    longest = max(
+        int(np.where(table < NEVER, table - hours, 0).max()) for table in finish.values()
+    )
+    early = one.start + longest + KNOWN_H < cut
+    assert (one.start[early] == other.start[early]).all()
+
+
+@settings(max_examples=40, deadline=None)
+@given(net=nets())
+def test_crews_and_ties_hold_in_every_scenario(
+    net: tuple[Problem, Plan, dict[str, np.ndarray]],
+) -> None:
+    problem, plan, finish = net
+    found = replay(problem, plan, finish)
+    index = {name: n for n, name in enumerate(found.ids)}
+    for tie in problem.ties:
+        at = (
+            found.start[:, index[tie.before]]
+            if tie.from_start
+            else found.finish[:, index[tie.before]]
+        )
+        after = found.start[:, index[tie.after]]
+        begun = after < NEVER
+        assert (after[begun] >= tie.ready[at[begun]]).all()
+    for crew, size in problem.crews.items():
+        used = np.zeros((SCENARIOS, HOURS + 1), dtype=int)
+        for n, work in enumerate(problem.tasks):
+            for row in np.flatnonzero(found.start[:, n] < NEVER):
+                used[row, found.start[row, n] : found.finish[row, n]] += work.crews.get(crew, 0)
+        assert used.max() <= size
+
+
+def one_after_another() -> tuple[Problem, Plan, dict[str, np.ndarray]]:
+    """Two tasks of five hours in a row; the second scenario loses its first day."""
+    shift = (np.arange(HOURS) % 24 >= 7) & (np.arange(HOURS) % 24 < 17)
+    fit = np.ones((2, HOURS), dtype=np.bool_)
+    fit[1, :24] = False
+    finish = {name: finish_table(fit, shift, Effort(5)) for name in ("lay", "cap")}
+    works = (Work("lay", finish["lay"][0]), Work("cap", finish["cap"][0], closes=True))
+    problem = Problem(HOURS, works, (Tie("lay", "cap", ready_after(HOURS, 0)),))
+    return problem, plan_of(problem, {"lay": 7, "cap": 12}), finish
+
+
+def test_a_lost_day_moves_the_rest_and_the_shares_say_so() -> None:
+    problem, plan, finish = one_after_another()
+    found = replay(problem, plan, finish)
+    assert found.start.tolist() == [[7, 12], [31, 36]]
+    assert found.close_in.tolist() == [17, 41]
+    assert (found.quantile(1, 0.5), found.quantile(1, 0.9)) == (17, 41)
+    assert found.holds(1, 12) == 0.5
+    assert found.critical().tolist() == [1.0, 1.0]
+    assert found.cause.tolist() == [[-1, 0], [-1, 0]]
+
+
+def test_an_appointment_missed_takes_the_next_slot_offered() -> None:
+    problem, plan, finish = one_after_another()
+    works = (problem.tasks[0], Work("cap", problem.tasks[1].finish, closes=True,
+                                    booking=Booking("lifter", 12, (60, 84))))  # fmt: skip
+    booked = Problem(HOURS, works, problem.ties)
+    found = replay(booked, plan, finish)
+    assert found.start[:, 1].tolist() == [12, 60]
+    assert found.holds(1, 12) == 0.5
+
+
+def test_a_task_slips_into_a_gap_but_never_ahead_of_one_that_could_begin_before_it_is_over() -> (
+    None
+):
+    """``long`` waits for 20 h of drying; 20 h of other work fit before it, 30 h would not."""
+    shift = np.ones(HOURS, dtype=np.bool_)
+    fit = np.ones((1, HOURS), dtype=np.bool_)
+    for hours, start in ((20, 5), (30, 35)):
+        finish = {
+            "first": finish_table(fit, shift, Effort(5)),
+            "long": finish_table(fit, shift, Effort(10)),
+            "other": finish_table(fit, shift, Effort(hours)),
+        }
+        works = tuple(Work(name, table[0], crews={"a": 1}) for name, table in finish.items())
+        ties = (Tie("first", "long", ready_after(HOURS, 20)),)
+        problem = Problem(HOURS, works, ties, {"a": 1})
+        found = replay(problem, plan_of(problem, {"first": 0, "long": 25, "other": 40}), finish)
+        assert found.start[0].tolist() == [0, 25, start]
+
+
+def test_shares_rise_with_the_level_and_a_plan_without_a_place_is_refused() -> None:
+    hours = np.array([5, 9, 7, NEVER, 6], dtype=np.int32)
+    found = [at_share(hours, share) for share in (0.1, 0.2, 0.5, 0.8, 0.9)]
+    assert found == [5, 5, 7, 9, NEVER]
+    problem, _, finish = one_after_another()
+    with pytest.raises(ValueError, match="places every task"):
+        replay(problem, Plan(Status.INFEASIBLE, (), NEVER, NEVER), finish)
+
+
+def test_limits_not_more_than_so_many_hours_after_are_watched() -> None:
+    problem, plan, finish = one_after_another()
+    for within, share in ((0, 1.0), (None, None)):
+        tie = Tie("lay", "cap", ready_after(HOURS, 0), within=within)
+        found: Replayed = replay(Problem(HOURS, problem.tasks, (tie,)), plan, finish)
+        assert found.kept.get(("lay", "cap")) == share
