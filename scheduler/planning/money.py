@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from rules.book import Book
+from rules.conditions import fixed_conditions
 from rules.facts import Asked
 from rules.verdict import FloatArray
 from rules.weather import Weather
@@ -188,41 +189,32 @@ def _protection(
             continue
         days = np.zeros(chain.start.shape[1:])
         for task in frame.open_tasks:
-            if not asks_for(book, task, offer.measure):
+            keep = kept_after_h(book, asked_of(frame.job, task, frame.progress), offer.measure)
+            if keep is None:
                 continue
             needed = _needed(frame, book, task, offer, weather, np.atleast_2d(finish[task.id]))
             at = chain.start[chain.ids.index(task.id)]
             done = chain.finish[chain.ids.index(task.id)]
             inside = at < NEVER
             must = inside & needed[np.arange(at.shape[1]), np.where(inside, at, 0)]
-            keep = kept_after_h(book, task, offer.measure)
             days += np.where(must, np.ceil((done - at + keep) / DAY_H), 0.0)
         words = offer.measure.replace("_", " ")
         yield _Part(words, "protection", "d", offer.cost_per_day, days)
 
 
-def asks_for(book: Book, task: Task, measure: str) -> bool:
-    """Tell whether any row that binds a task can ask for a measure."""
-    return any(
-        measure in need.measure
-        for row in book.rows_for(task.work_type)
-        for part in (row, *row.bands)
-        for need in part.measures
-    )
+def kept_after_h(book: Book, asked: Asked, measure: str) -> float | None:
+    """Return how many hours after the work a measure may have to stay; None: nothing asks for it.
 
-
-def kept_after_h(book: Book, task: Task, measure: str) -> float:
-    """Return how many hours after the work a measure may have to stay."""
-    return max(
-        (
-            need.until.offset_h
-            for row in book.rows_for(task.work_type)
-            for part in (row, *row.bands)
-            for need in part.measures
-            if measure in need.measure and need.until.anchor == "end"
-        ),
-        default=0.0,
-    )
+    Rows whose conditions on what is known do not hold are left out.
+    """
+    rows = [r for r in book.rows_for(asked.work_type) if fixed_conditions(r, asked) is not False]
+    needs = [n for row in rows for part in (row, *row.bands) for n in part.measures]
+    ends = [
+        need.until.offset_h if need.until.anchor == "end" else 0.0
+        for need in needs
+        if measure in need.measure
+    ]
+    return max(ends, default=None)
 
 
 def _needed(

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from rules.book import load_book
+from rules.words import words
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.job import (
     Calendar,
@@ -18,6 +19,7 @@ from scheduler.planning.job import (
     ExposureLimits,
     Job,
     Link,
+    MeasureOffer,
     RentedEquipment,
     Shift,
     Site,
@@ -221,3 +223,25 @@ def test_a_task_that_closes_sooner_never_lowers_a_chance() -> None:
     ):
         assert (fast.chance or 0.0) >= (late.chance or 0.0)
         assert (fast.crib_days[1] or 0.0) <= (late.crib_days[1] or np.inf)
+
+
+@pytest.mark.parametrize(("grouted", "days"), [(False, 2.0), (True, 3.0)])
+def test_an_enclosure_is_paid_for_the_work_and_the_keeping_after_it(
+    grouted: bool, days: float
+) -> None:
+    """At -9 degC nothing is laid without it: 4 h and 24 h are two days, 4 h and 48 h are three."""
+    asked = starts(0)
+    made = years(asked)
+    made.columns["air_temperature_c"][:] = -9.0
+    lay = Task(
+        "lay", "lay", "lay_block", 4.0, closes=("floor",),
+        element={"grouted": grouted, "cement": "type_i_ii"},
+    )  # fmt: skip
+    cold = job(
+        tasks=(lay,), exposure=ExposureLimits(indoor_freezing_c=-60.0),
+        on_hand=tuple(name for name in words().measures if name != "heated_enclosure"),
+        can_be_had=(MeasureOffer("heated_enclosure", 24.0, 190.0),),
+    )  # fmt: skip
+    found = season(cold, asked=asked, book=BOOK, progress=Progress(), climate=made)
+    (line,) = (one for one in found.starts[0].bill.lines if one.kind == "protection")
+    assert (line.amount, line.total) == (days, days * 190.0)
