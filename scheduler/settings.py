@@ -32,7 +32,9 @@ class Settings(BaseModel):
     smtp_from: str = Field(default="", pattern=r"^([^@\s<>]+@[^@\s<>]+)?$")  # address of sender
     smtp_authority: str = ""  # file of certificates to trust; empty: the system's
     text_webhook: SecretStr = SecretStr("")  # address that short texts are posted to
-    page_url: str = ""  # address of the pages as people reach them, for links in messages
+    page_url: str = Field(
+        default="", pattern=r"^(https?://[^\s<>\"]+)?$"
+    )  # address of the pages as people reach them, for links in messages
     seed: int = Field(default=20261125, ge=0)  # of every random draw
     scenarios: int = Field(default=600, ge=10, le=20000)  # weather traces for the odds
 

@@ -48,10 +48,10 @@ def brief_document(brief: Brief, plan: PlanAnswer, files: Sequence[Path]) -> dic
 
 
 def brief_text(
-    brief: Brief, job: Job, lines: tuple[str, ...], *, notes: Sequence[str] = ()
+    brief: Brief, job: Job, lines: tuple[str, ...], *, notes: Sequence[str] = (), page: str = ""
 ) -> str:
     """Return the message as text, 78 columns or less where words allow; notes stand on top."""
-    return _render("brief.txt.jinja", brief, job, lines, notes, ())
+    return _render("brief.txt.jinja", brief, job, lines, notes, (), page)
 
 
 def brief_html(
@@ -61,9 +61,10 @@ def brief_html(
     *,
     notes: Sequence[str] = (),
     pictures: Sequence[Picture] = (),
+    page: str = "",
 ) -> str:
     """Return the message as one HTML page; its pictures are named as a letter's are."""
-    return _render("brief.html.jinja", brief, job, lines, notes, pictures)
+    return _render("brief.html.jinja", brief, job, lines, notes, pictures, page)
 
 
 def _render(
@@ -73,6 +74,7 @@ def _render(
     lines: tuple[str, ...],
     notes: Sequence[str],
     pictures: Sequence[Picture],
+    page: str,
 ) -> str:
     zone = job.site.time_zone
     names = {task.id: task.name for task in job.tasks}
@@ -92,6 +94,7 @@ def _render(
             plan_lines=lines,
             notes=notes,
             pictures=pictures,
+            page=page,
             leaves=[leave_lines(leave, job, short=True) for leave in brief.leaves],
             decide=[(name, clock(d.at, zone), d.why) for name, d in brief.decide],
             tell=[

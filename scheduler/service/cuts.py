@@ -89,8 +89,8 @@ def _whole(said: Said, _: Recipient) -> Letter:
     pictures = _pictures(said)
     return Letter(
         made.brief.subject,
-        brief_text(made.brief, job, lines, notes=said.notes),
-        brief_html(made.brief, job, lines, notes=said.notes, pictures=pictures),
+        brief_text(made.brief, job, lines, notes=said.notes, page=said.page),
+        brief_html(made.brief, job, lines, notes=said.notes, pictures=pictures, page=said.page),
         pictures,
     )
 
