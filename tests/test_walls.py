@@ -24,7 +24,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/weather": EDGE
     | {"scheduler.weather", "requests", "requests_cache", "urllib3", "pandas", "pydantic"}
     | {"eccodes", "h5netcdf", "h5py"},
-    "scheduler/store": EDGE | {"scheduler.store", "sqlalchemy", "alembic", "pydantic"},
+    "scheduler/store": EDGE | {"scheduler.store", "sqlalchemy", "alembic", "pydantic", "psycopg"},
     "scheduler/output": EDGE
     | {
         "scheduler.output",

@@ -185,6 +185,15 @@ def _count(path: Path) -> int:
 
 
 def _file_of(store: SqlStore) -> str:
+    """Return the file of a store.
+
+    Raises
+    ------
+    StoreFault
+        If it is no file: PostgreSQL has tools of its own for that.
+    """
+    if "://" in store.name:
+        raise StoreFault(f"store {store.name} is no file; copy it with pg_dump")
     return store.name
 
 

@@ -1,10 +1,14 @@
 """Opening a store: its address, how SQLite is set, its schema, and its faults in plain words.
 
-The rollback journal (``DELETE``) is used, not the write-ahead log: the store stays one file that
-a builder can copy to a stick, and a read-only copy still opens. ``synchronous = EXTRA`` syncs the
-file and, after the journal is gone, its folder before a commit returns, so an acknowledged entry
-outlives a kill and a power cut (sqlite.org/pragma.html#pragma_synchronous). Writers begin with
-``BEGIN IMMEDIATE`` and so wait for each other, up to ``WAIT_S``.
+A store is an SQLite file, or a PostgreSQL database of its own for those who run one already.
+In PostgreSQL writers wait for each other at an advisory lock, as they do in SQLite, and readers
+see one state of the store.
+
+In SQLite the rollback journal (``DELETE``) is used, not the write-ahead log: the store stays one
+file that a builder can copy to a stick, and a read-only copy still opens. ``synchronous =
+EXTRA`` syncs the file and, after the journal is gone, its folder before a commit returns, so an
+acknowledged entry outlives a kill and a power cut (sqlite.org/pragma.html#pragma_synchronous).
+Writers begin with ``BEGIN IMMEDIATE`` and so wait for each other, up to ``WAIT_S``.
 """
 
 from __future__ import annotations
@@ -15,8 +19,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.exc import DatabaseError, DBAPIError
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url
+from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError
 from sqlalchemy.pool import NullPool, StaticPool
 
 from rules.errors import StoreFault
@@ -38,7 +42,7 @@ TOLD: Final = {
 
 
 def engine_of(address: str) -> tuple[Engine, str]:
-    """Return an engine for an address, a path or an SQLite URL, and its name for people.
+    """Return an engine for an address, a path or a URL, and its name for people.
 
     Raises
     ------
@@ -50,7 +54,9 @@ def engine_of(address: str) -> tuple[Engine, str]:
         return _engine("sqlite://", poolclass=StaticPool), "the store in memory"
     if "://" in path:
         kind = path.partition("://")[0]
-        raise StoreFault(f"store {address}: {kind} is not known; give a file's path")
+        if kind in {"postgresql", "postgresql+psycopg"}:
+            return _postgres(address)
+        raise StoreFault(f"store {kind}://...: {kind} is not known; give a file's path")
     return _engine(f"sqlite:///{Path(path).absolute()}", poolclass=NullPool), path
 
 
@@ -59,6 +65,29 @@ def _engine(url: str, **how: Any) -> Engine:  # SQLAlchemy's own type of an opti
     event.listen(engine, "connect", _set)
     event.listen(engine, "begin", _begin)
     return engine
+
+
+def _postgres(address: str) -> tuple[Engine, str]:
+    """Return an engine for a PostgreSQL database; its name for people has no password in it."""
+    try:
+        import psycopg  # noqa: F401 - before a decoder's library, which cannot bear it after
+    except ImportError as error:
+        raise StoreFault("for PostgreSQL do pip install closein[postgres]") from error
+    try:
+        url = make_url(address).set(drivername="postgresql+psycopg")
+    except ArgumentError as error:
+        raise StoreFault("the store's address is no address of PostgreSQL") from error
+    engine = create_engine(url, poolclass=NullPool)
+    event.listen(engine, "begin", _begin_postgres)
+    return engine, url.render_as_string(hide_password=True)
+
+
+def _begin_postgres(connection: Connection) -> None:
+    if connection.get_execution_options().get("writes", False):
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = {int(WAIT_S * 1000)}")
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({APPLICATION})")
+    else:
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
 
 
 def _set(connection: sqlite3.Connection, _: object) -> None:
@@ -84,7 +113,7 @@ def _reason(error: DBAPIError) -> str:
     code = getattr(error.orig, "sqlite_errorcode", 0) & 0xFF
     if isinstance(error, DatabaseError) and code in TOLD:
         return TOLD[code]
-    return f"refused: {error.orig}"
+    return f"refused: {' '.join(str(error.orig).split())}"
 
 
 def bring_up_to_date(engine: Engine, name: str) -> None:
@@ -108,13 +137,24 @@ def bring_up_to_date(engine: Engine, name: str) -> None:
 
 
 def _schema(connection: Connection, name: str) -> str | None:
-    """Return the schema a file has, None where it is empty."""
+    """Return the schema a file or database has, None where it is empty."""
+    if connection.dialect.name == "postgresql":
+        there = set(inspect(connection).get_table_names())
+        if not there:
+            return None
+        if not {"records", "alembic_version"} <= there:
+            raise StoreFault(f"store {name} is another program's database; name another")
+        return _known_schema(connection, name)
     application = connection.exec_driver_sql("PRAGMA application_id").scalar()
     tables = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar()
     if application == 0 and tables == 0:
         return None
     if application != APPLICATION:
         raise StoreFault(f"store {name} is another program's database; name another file")
+    return _known_schema(connection, name)
+
+
+def _known_schema(connection: Connection, name: str) -> str:
     schema = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
     if schema not in SCHEMAS:
         raise StoreFault(

@@ -1,4 +1,4 @@
-"""What every store promises; over SQLite in memory and on disk."""
+"""What every store promises; over SQLite in memory and on disk, and PostgreSQL where named."""
 
 from __future__ import annotations
 
@@ -15,14 +15,16 @@ from scheduler.interfaces import Store
 from scheduler.planning.log import Entry, EntryKind, Fact, Reading
 from scheduler.planning.records import Inputs
 from scheduler.store import open_store
+from tests.store.postgres import fresh_postgres
 
 NOON = datetime(2026, 11, 10, 17, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 
 
-@pytest.fixture(params=["memory", "disk"])
+@pytest.fixture(params=["memory", "disk", "postgres"])
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
-    address = ":memory:" if request.param == "memory" else str(tmp_path / "closein.db")
+    kinds = {"memory": lambda: ":memory:", "disk": lambda: str(tmp_path / "closein.db")}
+    address = kinds.get(request.param, fresh_postgres)()
     opened = open_store(address)
     yield opened
     opened.close()

@@ -2,6 +2,8 @@
 
 from alembic import op
 
+from scheduler.store.migrations.dialects import refuse, table
+
 revision = "0002"
 down_revision = "0001"
 branch_labels = None
@@ -12,17 +14,17 @@ STEPS = "'waiting', 'claimed', 'sending', 'sent', 'in_doubt', 'given_up'"
 
 def upgrade() -> None:
     """Make the tables of the service."""
-    op.execute(
+    table(
         "CREATE TABLE watched (job TEXT NOT NULL PRIMARY KEY, file TEXT NOT NULL,"
         " weather TEXT NOT NULL, climate TEXT NOT NULL, since TEXT NOT NULL) STRICT"
     )
-    op.execute(
+    table(
         "CREATE TABLE runs (job TEXT NOT NULL, kind TEXT NOT NULL, slot TEXT NOT NULL,"
         " claim TEXT NOT NULL, tries INTEGER NOT NULL, begun_at TEXT NOT NULL,"
         " until TEXT NOT NULL, done_at TEXT, told TEXT NOT NULL, body TEXT NOT NULL,"
         " PRIMARY KEY (job, kind, slot)) STRICT"
     )
-    op.execute(
+    table(
         "CREATE TABLE outbox (number INTEGER NOT NULL PRIMARY KEY, job TEXT NOT NULL,"
         " recipient TEXT NOT NULL, kind TEXT NOT NULL, day TEXT NOT NULL, channel TEXT NOT NULL,"
         " message_id TEXT NOT NULL UNIQUE, content TEXT NOT NULL,"
@@ -33,7 +35,7 @@ def upgrade() -> None:
     )
     op.execute("CREATE INDEX outbox_by_step ON outbox (step, next_try)")
     # What has left is never sent again, whatever a program tries to write.
-    for table, change, when in (
+    for name, change, when in (
         ("outbox", "DELETE", ""),
         (
             "outbox",
@@ -46,10 +48,7 @@ def upgrade() -> None:
         ("runs", "DELETE", ""),
         ("runs", "UPDATE", "WHEN OLD.done_at IS NOT NULL"),
     ):
-        op.execute(
-            f"CREATE TRIGGER {table}_{change.lower()} BEFORE {change} ON {table} {when}"
-            " BEGIN SELECT RAISE(ABORT, 'what is done stays done'); END"
-        )
+        refuse(name, change, when=when, says="what is done stays done")
 
 
 def downgrade() -> None:
