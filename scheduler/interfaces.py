@@ -93,6 +93,9 @@ class Outbox(Protocol):
     def messages(self, job: str | None = None) -> tuple[Message, ...]:
         """Return the messages of a job, or of all, in the order they were queued."""
 
+    def waiting(self) -> tuple[Message, ...]:
+        """Return what has not left yet, in the order it was queued."""
+
     def alarms(self, job: str | None = None) -> tuple[Message, ...]:
         """Return what did not arrive, or may not have, and nobody has taken note of yet."""
 

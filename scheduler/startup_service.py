@@ -151,8 +151,11 @@ def senders(setting: Settings) -> Mapping[str, Sender]:
                 authority=setting.smtp_authority,
             )
         )
-    if setting.text_webhook.get_secret_value():
-        found["text"] = Webhook(setting.text_webhook.get_secret_value())
+    webhook = setting.text_webhook.get_secret_value()
+    if webhook:
+        if not webhook.startswith(("http://", "https://")):
+            raise BadInput("CLOSEIN_TEXT_WEBHOOK is no address; it begins with https://")
+        found["text"] = Webhook(webhook)
     return found
 
 

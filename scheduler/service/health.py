@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from rules.errors import CloseinError
 from scheduler.interfaces import Store
 from scheduler.planning.job import Job
 from scheduler.planning.messages import Watched
 from scheduler.service.due import overdue, slots
+
+TRIED: Final = 3  # so often in vain is no hiccup: about eight minutes by the back-off
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +42,19 @@ def health(store: Store, now: datetime, *, job: Callable[[Watched], Job]) -> Hea
         watched = store.runs.watched()
         for one in watched:
             lines += _faults(store, one, now, job)
+        lines += _waiting(store)
         alarms = len(store.outbox.alarms())
     except CloseinError as error:
         return Health(fit=False, lines=tuple(error.lines()), jobs=0, alarms=0)
     return Health(fit=not lines, lines=tuple(lines), jobs=len(watched), alarms=alarms)
+
+
+def _waiting(store: Store) -> list[str]:
+    stuck = [m for m in store.outbox.waiting() if m.tries >= TRIED]
+    if not stuck:
+        return []
+    last = max(stuck, key=lambda message: message.changed_at)
+    return [f"{len(stuck)} messages wait after {TRIED} tries and more; the last said: {last.told}"]
 
 
 def _faults(

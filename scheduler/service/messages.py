@@ -49,7 +49,7 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
     said = Said(made, desk.job, one.kind == EVENING, notes, service.page)
     letters = [(to, cut(said, to)) for to in desk.job.delivery]
     new = [
-        new_message(service, job, to, letter, kind=one.kind, day=one.slot, at=now)
+        new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
         for to, letter in letters
         if letter is not None
     ]
@@ -81,6 +81,12 @@ def new_message(
     return NewMessage(job.id, to.address, kind, day, to.channel, own, content)
 
 
+def kind_of(kind: str, to: Recipient) -> str:
+    """Return a message's kind for one cut: a person with two roles gets both."""
+    own = "" if to.gets == "whole" else f":{to.gets}{f'-{to.crew}' if to.crew else ''}"
+    return f"{kind}{own}{':short' if to.short else ''}"
+
+
 def alarm_lines(alarms: Sequence[Message]) -> tuple[str, ...]:
     """Return what did not arrive, or may not have, as people read it."""
     words = {"in_doubt": "may not have arrived and was not sent again", "given_up": "was not sent"}
@@ -94,7 +100,9 @@ def alarm_lines(alarms: Sequence[Message]) -> tuple[str, ...]:
 def _late(one: Due, job: Job) -> tuple[str, ...]:
     if not one.late:
         return ()
-    return (f"Late: due {clock(one.at, job.site.time_zone)}; the service did not run then",)
+    return (
+        f"Late: due {clock(one.at, job.site.time_zone)}; the service did not get to it in time",
+    )
 
 
 def _missed(
@@ -137,7 +145,7 @@ def _queue_fault(
     why = [f"{job.name} could not be judged:", *error.lines(), *notes, "", LINE]
     letter = Letter(subject, "\n".join([subject, "", *why, ""]))
     new = [
-        new_message(service, job, to, letter, kind=one.kind, day=one.slot, at=now)
+        new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
         for to in job.delivery
     ]
     with service.store.together():

@@ -142,6 +142,14 @@ class SqlOutbox:
             rows = connection.execute(wanted.order_by(OUTBOX.c.number)).all()
         return tuple(_message(row) for row in rows)
 
+    def waiting(self) -> tuple[Message, ...]:
+        """Return what has not left yet, in the order it was queued."""
+        steps = [Step.WAITING.value, Step.CLAIMED.value]
+        wanted = select(OUTBOX).where(OUTBOX.c.step.in_(steps)).order_by(OUTBOX.c.number)
+        with self._in.reading() as connection:
+            rows = connection.execute(wanted).all()
+        return tuple(_message(row) for row in rows)
+
     def alarms(self, job: str | None = None) -> tuple[Message, ...]:
         """Return what did not arrive, or may not have, and nobody has taken note of yet."""
         wanted = select(OUTBOX).where(OUTBOX.c.step.in_(sorted(ALARMS)), OUTBOX.c.seen_by == "")

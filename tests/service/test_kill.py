@@ -126,5 +126,20 @@ def everyone_every_day(store: Store, end: datetime) -> None:
         assert {who for on, who in people if on == day} == set(PEOPLE), day
 
 
+def test_two_services_on_one_store_double_nothing_and_drop_nothing(tmp_path: Path) -> None:
+    quiet, path, end = Behaviour(), tmp_path / "closein.db", START + timedelta(hours=6)
+    job = made_job(tmp_path, delivery=f"[{', '.join(PEOPLE)}]")
+    with serving(quiet) as server:
+        both = [victim(path, job, server.port, START.isoformat(), end) for _ in range(2)]
+        outputs = [whole(process.communicate(timeout=120)[0]) for process in both]
+    assert [lines[-1] for lines in outputs] == ["done", "done"]
+    store = open_store(str(path))
+    assert Counter(quiet.ids) == Counter(m.message_id for m in store.outbox.messages(JOB))
+    assert {m.recipient for m in store.outbox.messages(JOB)} == set(PEOPLE)
+    assert {m.step for m in store.outbox.messages(JOB)} == {Step.SENT}
+    assert store.verify() == ()
+    store.close()
+
+
 def last_day(store: Store) -> str:
     return max(message.day for message in store.outbox.messages(JOB))

@@ -75,7 +75,7 @@ def test_after_two_days_down_there_is_one_message_that_says_late_and_what_was_mi
         made.clock.now += 10 * MINUTE
     one, late = (text_of(letter) for letter in letters(made))
     assert "Late:" not in one
-    assert "** Late: due Thu 12 Nov 05:30; the service did not run then" in late
+    assert "** Late: due Thu 12 Nov 05:30; the service did not get to it in time" in late
     assert "** No morning message was made on Tue 10 Nov, Wed 11 Nov" in late
 
 
@@ -92,6 +92,16 @@ def test_a_message_in_doubt_is_told_in_the_next_one(tmp_path: Path) -> None:
     )
     (alarm,) = made.service.store.outbox.alarms()
     assert alarm.step is Step.IN_DOUBT
+
+
+def test_a_person_with_two_roles_gets_both_cuts_and_a_role_named_twice_one(
+    tmp_path: Path,
+) -> None:
+    both = "[a@example.org, {mail: a@example.org, gets: owner}, a@example.org]"
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path, delivery=both), NIGHT)
+    made.clock.now = MORNING
+    round_of(made.service)
+    assert [m.kind for m, _ in made.post.took] == ["morning", "morning:owner"]
 
 
 def test_a_job_file_that_was_spoilt_is_told_to_its_people_and_mended_next_day(
@@ -168,6 +178,17 @@ def test_health_fails_when_the_morning_is_overdue_and_when_a_job_file_is_gone(
     found = health(again.service.store, MORNING, job=again.service.job)
     assert not found.fit
     assert "job file" in found.lines[0] or "North" in found.lines[0]
+
+
+def test_health_fails_where_messages_cannot_leave(tmp_path: Path) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
+    made.clock.now, made.post.reply = MORNING, Reply.LATER
+    for tries in range(1, 4):
+        round_of(made.service)
+        found = health(made.service.store, made.clock.now, job=made.service.job)
+        assert found.fit is (tries < 3)
+        made.clock.now += 10 * MINUTE
+    assert found.lines == ("1 messages wait after 3 tries and more; the last said: as told",)
 
 
 def test_answer_messages_and_run_stand_or_fall_together(
