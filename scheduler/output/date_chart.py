@@ -70,12 +70,16 @@ def upright(
     days: Sequence[float],
     *,
     top: float = 0.88,
+    days_on: float = 0.0,
 ) -> None:
-    """Draw named days as upright lines; the earlier one's name stands before it if it has room."""
+    """Draw named days as upright lines; the earlier one's name stands before it if it has room.
+
+    ``days_on`` moves the lines: by 1 they stand at the days' ends.
+    """
     ordered = sorted(marks, key=lambda mark: mark[0])
     room = 0.3 * (days[-1] - days[0])
     for place, (day, name, dash) in enumerate(ordered):
-        at = float(day.toordinal())
+        at = float(day.toordinal()) + days_on
         axes.axvline(at, color="black", linewidth=1.1, linestyle=dash)
         before = at - days[0] > room if place < len(ordered) - 1 else days[-1] - at < room
         axes.text(

@@ -6,7 +6,7 @@ Pure: everything it looks at is handed in, and the same inputs give the same ans
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from rules.book import Book
+from rules.verdict import VerdictArray
 from rules.weather import Weather
 from scheduler.planning.calendars import moment_of, whole_hour_from
 from scheduler.planning.climate_years import ClimateYears
@@ -69,6 +70,7 @@ class Planned:
     frame: Frame
     weather: Scenarios
     told: Replayed | None = None  # the plan's order in every scenario
+    hourly: Mapping[str, VerdictArray] = field(default_factory=dict)  # by task, what is forecast
 
 
 def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
@@ -137,8 +139,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     many = {name: each.finish for name, each in judged.many.items()}
     told = None
     if not (judged.blind or judged.stale):
-        by_strength = Tables(workable={}, ready=strength.ready, may_start=strength.may_start)
-        told = replayed(frame, stands, plan, by_strength, many)
+        told = replayed(frame, stands, plan, strength, many)
     watch(DATE)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found, fresh = None, traces
@@ -170,7 +171,9 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         fit_hours=() if judged.blind or judged.stale else _fit_hours(frame, judged),
         notes=(*held_notes(frame, strength), *notes, *answer.notes, *mixes.notes),
     )
-    return Planned(answer, plan, problem, frame, traces, told)
+    known = min(judged.tail_from, frame.hours)
+    hourly = {name: each.by_hour[:known] for name, each in judged.told.items()}
+    return Planned(answer, plan, problem, frame, traces, told, hourly)
 
 
 def _opened(frame: Frame, plan: Plan) -> int:

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from scheduler.planning.calendars import moment_of
+from scheduler.planning.job_gates import JobGates
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import PlanAnswer, PlanLine
 from scheduler.planning.problem import Frame, Tables, may_begin
@@ -22,7 +23,7 @@ def replayed(
     frame: Frame,
     problem: Problem,
     plan: Plan,
-    tables: Tables,
+    strength: JobGates,
     finish: Mapping[str, IntArray],
 ) -> Replayed | None:
     """Return the plan's order in every scenario; None where the plan has no place for a task.
@@ -35,13 +36,14 @@ def replayed(
         As it stands in the forecast, without waits for weather past it.
     plan : Plan
         Its order is replayed.
-    tables : Tables
-        Strength: gates, and starts whose work would freeze.
+    strength : JobGates
+        Gates, and starts whose work would freeze.
     finish : (scenarios, hours) or (hours,), by task
         By each scenario's weather; one row where no weather binds the task.
     """
     if not problem.tasks or len(plan.placed) != len(problem.tasks):
         return None
+    tables = Tables(workable={}, ready=strength.ready, may_start=strength.may_start)
     rows = max(np.atleast_2d(finish[task.id]).shape[0] for task in frame.open_tasks)
     begun = {}
     for task in frame.open_tasks:
