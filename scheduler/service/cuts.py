@@ -7,15 +7,16 @@ line that others decide.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from scheduler.output.brief_message import brief_html, brief_text
 from scheduler.output.leave_table import leave_lines
-from scheduler.output.letter import Letter, Picture, one_line, small
+from scheduler.output.letter import File, Letter, Picture, one_line, small
 from scheduler.output.log_table import entry_line
+from scheduler.output.plan_calendar import KIND, NAME, plan_calendar
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.risk_chart import risk_chart
 from scheduler.output.sheets.page import page
@@ -92,7 +93,17 @@ def _whole(said: Said, _: Recipient) -> Letter:
         brief_text(made.brief, job, lines, notes=said.notes, page=said.page),
         brief_html(made.brief, job, lines, notes=said.notes, pictures=pictures, page=said.page),
         pictures,
+        (_calendar(said, ""),),
     )
+
+
+def _calendar(said: Said, crew: str) -> File:
+    """Return the plan for a calendar: the whole, or a crew's own."""
+    made = said.morning
+    raw = plan_calendar(
+        made.planned.answer, said.job, made.today.answers, made.brief.decide, crew=crew
+    )
+    return File(NAME, KIND, raw)
 
 
 def _pictures(said: Said) -> tuple[Picture, ...]:
@@ -107,7 +118,9 @@ def _crew(said: Said, to: Recipient) -> Letter | None:
     """Return a crew's lines of the day; none where it has none."""
     if not _lines_of(said, to.crew):
         return None
-    return _sheet_letter(_tomorrow(said, to.crew), said)
+    return replace(
+        _sheet_letter(_tomorrow(said, to.crew), said), files=(_calendar(said, to.crew),)
+    )
 
 
 def _owner(said: Said, _: Recipient) -> Letter | None:

@@ -55,7 +55,7 @@ def test_the_whole_morning_is_under_100_kB_with_its_picture_inside(said: Said) -
         mail["Subject"],
     )
     kinds = [part.get_content_type() for part in mail.walk() if not part.is_multipart()]
-    assert kinds == ["text/plain", "text/html", "image/png"]
+    assert kinds == ["text/plain", "text/html", "image/png", "text/calendar"]
     html = mail.get_body(("html",)).get_content()  # type: ignore[union-attr]
     (image,) = (part for part in mail.walk() if part.get_content_type() == "image/png")
     assert f'src="cid:{image["Content-ID"].strip("<>")}"' in html
