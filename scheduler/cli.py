@@ -17,6 +17,7 @@ from scheduler.commands.doctor import doctor
 from scheduler.commands.kept import kept
 from scheduler.commands.log import log
 from scheduler.commands.new import new
+from scheduler.commands.odds import odds
 from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
 from scheduler.commands.rules import rules
@@ -51,6 +52,7 @@ for command in (
     tonight,
     plan,
     season,
+    odds,
     orders,
     cure,
     log,

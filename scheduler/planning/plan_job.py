@@ -71,6 +71,7 @@ class Planned:
     weather: Scenarios
     told: Replayed | None = None  # the plan's order in every scenario
     hourly: Mapping[str, VerdictArray] = field(default_factory=dict)  # by task, what is forecast
+    many: Mapping[str, TaskWeather] = field(default_factory=dict)  # by task, in every scenario
 
 
 def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
@@ -171,9 +172,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         fit_hours=() if judged.blind or judged.stale else _fit_hours(frame, judged),
         notes=(*held_notes(frame, strength), *notes, *answer.notes, *mixes.notes),
     )
-    known = min(judged.tail_from, frame.hours)
-    hourly = {name: each.by_hour[:known] for name, each in judged.told.items()}
-    return Planned(answer, plan, problem, frame, traces, told, hourly)
+    return Planned(answer, plan, problem, frame, traces, told, judged.hourly(), judged.many)
 
 
 def _opened(frame: Frame, plan: Plan) -> int:
@@ -245,6 +244,10 @@ class _Judged:
     stale: bool
     weather: Weather  # of the scenarios; it remembers what it worked out
     unseen: tuple[str, ...] = ()  # columns of the forecast that no past year has
+
+    def hourly(self) -> dict[str, VerdictArray]:
+        """Return the verdicts of the hours that the forecast tells, by task."""
+        return {name: each.by_hour[: self.tail_from] for name, each in self.told.items()}
 
 
 def _judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bool) -> _Judged:
