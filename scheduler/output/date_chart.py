@@ -80,7 +80,7 @@ def upright(
     room = 0.3 * (days[-1] - days[0])
     for place, (day, name, dash) in enumerate(ordered):
         at = float(day.toordinal()) + days_on
-        axes.axvline(at, color="black", linewidth=1.1, linestyle=dash)
+        axes.axvline(at, color="black", linewidth=1.1, linestyle=dash, zorder=4)
         before = at - days[0] > room if place < len(ordered) - 1 else days[-1] - at < room
         axes.text(
             at, top - 0.14 * place, f" {name} \n {day:%-d %b} ",

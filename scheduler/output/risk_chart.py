@@ -86,8 +86,11 @@ def _odds(axes: Axes, days: list[float], odds: tuple[date | None, date | None]) 
         return
     begin = float(middle.toordinal())
     end = days[-1] if late is None else float(late.toordinal())
-    axes.plot([begin, end], [92.0, 92.0], color="black", linewidth=4.0, solid_capstyle="butt")
-    axes.text(end, 88.0, "plan 50 to 90 %", ha="right", va="top", fontsize=7)
+    axes.plot([begin, end], [56.0, 56.0], color="black", linewidth=4.0, solid_capstyle="butt")
+    axes.text(
+        begin, 53.5, " closed in, 50 to 90 %", ha="left", va="top", fontsize=7,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.2},
+    )  # fmt: skip
 
 
 def exposure_chart(seen: ExposureDays, job: Job, *, kind: Format = "png") -> bytes:
