@@ -31,6 +31,7 @@ def date_lines(found: CloseInAnswer | None, zone: str, levers: Sequence[Lever] =
         lines.append(f"Chance of closing in before the first breach: {found.chance:.0%}")
     if levers:
         lines.append(f"What buys most: {lever_words(levers[0])}")
+        lines += [f"Then: {'; '.join(map(lever_words, levers[1:3]))}"] if levers[1:] else []
     lines += _rests_on(found, zone)
     return [*lines, *(f"Note: {note}" for note in found.notes)]
 

@@ -142,6 +142,17 @@ def closein_date(
     )
 
 
+def first_breach(
+    *, job: Job, weather: Scenarios, open_from: int = 0, more: Sequence[Breach] = ()
+) -> HourNumbers:
+    """Return the first hour past any limit in each scenario, as ``closein_date`` counts it."""
+    season = Season.of(weather, job)
+    every = breaches(job, weather.table, open_from=open_from)
+    every = (*every, *(_in_each(breach, weather.count) for breach in more))
+    left_out = {breach.limit for breach in every if season.blind(breach)}
+    return season.plan_on(_first(every, left_out))
+
+
 def joint_chance(passed: HourNumbers, closed: HourNumbers) -> float:
     """Return the share of scenarios closed in before their own first breach.
 

@@ -14,11 +14,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from rules.book import Book
+from rules.exposure import HourNumbers
 from rules.verdict import VerdictArray
 from rules.weather import Weather
 from scheduler.planning.calendars import moment_of, whole_hour_from
 from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.closein_date import CloseInAnswer, closein_date
+from scheduler.planning.closein_date import CloseInAnswer, closein_date, first_breach
 from scheduler.planning.closing_work import FitHours, fit_hours, work_runs_out
 from scheduler.planning.ensemble_line import members_of
 from scheduler.planning.envelope import OpenPart, hour_opened, open_parts
@@ -28,10 +29,11 @@ from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
 from scheduler.planning.job_gates import JobGates, job_gates
 from scheduler.planning.known_facts import asked_of
+from scheduler.planning.levers import LEVER_SCENARIOS, Change, changes, ranked
 from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
 from scheduler.planning.network import Plan, Problem
-from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.plan_answer import Basis, Lever, PlanAnswer, PlanLine
 from scheduler.planning.plan_collisions import collision_lines
 from scheduler.planning.plan_gates import fresh_lines, gate_lines, held_notes
 from scheduler.planning.plan_money import plan_money
@@ -42,6 +44,7 @@ from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.solve import solve
 from scheduler.planning.steps import (
     DATE,
+    LEVERS,
     ODDS,
     SCHEDULE,
     STOP_AND_MONEY,
@@ -137,10 +140,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     watch(SCHEDULE)
     plan = solve(problem)
     watch(ODDS)
-    many = {name: each.finish for name, each in judged.many.items()}
-    told = None
-    if not (judged.blind or judged.stale):
-        told = replayed(frame, stands, plan, strength, many)
+    told = _replayed(frame, judged, strength, stands, plan)
     watch(DATE)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found, fresh = None, traces
@@ -158,6 +158,9 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     answer = _answer(frame, judged, plan, found, now)
     if told is not None:
         answer = with_odds(answer, frame, told)
+    watch(LEVERS)
+    rest = _Rest(frame, book, judged, strength, plan, told, fresh)
+    answer = replace(answer, levers=_levers(rest, found))
     watch(STOP_AND_MONEY)
     stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)
     opened = _opened(frame, plan)
@@ -167,12 +170,83 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         fresh=fresh_lines(frame, plan, strength),
         collisions=collision_lines(frame, problem, plan),
         stop=stop,
-        money=plan_money(frame, book, judged.weather, plan, problem, many, opened=opened),
+        money=plan_money(
+            frame, book, judged.weather, plan, problem, judged.finishes(), opened=opened
+        ),
         open_parts=_open_parts(frame, plan),
         fit_hours=() if judged.blind or judged.stale else _fit_hours(frame, judged),
         notes=(*held_notes(frame, strength), *notes, *answer.notes, *mixes.notes),
     )
     return Planned(answer, plan, problem, frame, traces, told, judged.hourly(), judged.many)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    """Everything that a change of the job is tried on."""
+
+    frame: Frame
+    book: Book
+    judged: _Judged
+    strength: JobGates
+    plan: Plan
+    told: Replayed | None
+    weather: Scenarios
+
+
+def _levers(rest: _Rest, dated: CloseInAnswer | None) -> tuple[Lever, ...]:
+    """Return what would raise the chance, the most first."""
+    told = rest.told
+    if told is None or dated is None or dated.chance is None:
+        return ()
+    some = rest.weather.first(LEVER_SCENARIOS)
+    runs_out = [
+        replace(one, passed=one.passed[: some.count], unknown=one.unknown[: some.count])
+        for one in work_runs_out(_closing(rest.frame, rest.judged))
+    ]
+
+    def passed(job: Job) -> HourNumbers:
+        return first_breach(
+            job=replace(job, exposure=as_found(job.exposure, rest.frame.progress)),
+            weather=some,
+            open_from=_opened(rest.frame, rest.plan),
+            more=runs_out,
+        )
+
+    def closed(change: Change) -> HourNumbers:
+        again = None if change.house else _again(rest, change, some)
+        return (told if again is None else again).close_in[: some.count].astype(np.int64)
+
+    own = (passed(rest.frame.job), told.close_in[: some.count].astype(np.int64))
+    tried = (
+        (change, passed(change.job) if change.house else own[0], closed(change))
+        for change in changes(rest.frame)
+    )
+    return ranked(dated.chance, own, tried)
+
+
+def _again(rest: _Rest, change: Change, some: Scenarios) -> Replayed | None:
+    """Return the plan's order replayed with a change; tasks close-in waits for judged again."""
+    frame = replace(rest.frame, job=change.job)
+    every = rest.judged.finishes()
+    finish = {name: np.atleast_2d(each)[: some.count] for name, each in every.items()}
+    if change.hours and rest.told is not None:
+        share = dict(zip(rest.told.ids, rest.told.critical(), strict=True))
+        weather = Weather(dict(some.table.columns), frame.hours)
+        past = np.arange(frame.hours) >= rest.judged.tail_from
+        for task in frame.open_tasks:
+            if share.get(task.id, 0.0) > 0.0:
+                finish[task.id] = _task(frame, rest.book, task, weather, past).finish
+    stands = _problem(frame, rest.judged, rest.strength)
+    return replayed(frame, stands, rest.plan, rest.strength, finish)
+
+
+def _replayed(
+    frame: Frame, judged: _Judged, strength: JobGates, stands: Problem, plan: Plan
+) -> Replayed | None:
+    """Return the plan's order in every scenario; None where too little is known."""
+    if judged.blind or judged.stale:
+        return None
+    return replayed(frame, stands, plan, strength, judged.finishes())
 
 
 def _opened(frame: Frame, plan: Plan) -> int:
@@ -248,6 +322,10 @@ class _Judged:
     def hourly(self) -> dict[str, VerdictArray]:
         """Return the verdicts of the hours that the forecast tells, by task."""
         return {name: each.by_hour[: self.tail_from] for name, each in self.told.items()}
+
+    def finishes(self) -> dict[str, IntArray]:
+        """Return the finish of every start in the scenarios, by task."""
+        return {name: each.finish for name, each in self.many.items()}
 
 
 def _judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bool) -> _Judged:

@@ -9,7 +9,7 @@ of a seed is the same whether 20 or 600 are asked for.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
@@ -63,6 +63,11 @@ class Scenarios:
     def years(self) -> int:
         """Return how many different past years stand behind the scenarios."""
         return int(np.unique(self.year[self.year >= 0]).size)
+
+    def first(self, count: int) -> Scenarios:
+        """Return the first so many scenarios."""
+        columns = {name: values[:count] for name, values in self.table.columns.items()}
+        return replace(self, table=HourlyTable(self.table.start, columns), year=self.year[:count])
 
     def climate_from(self, column: str = TEMPERATURE) -> int:
         """Return the first hour in which a column leans on past years; the end where none."""

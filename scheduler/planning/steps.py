@@ -15,8 +15,11 @@ STRENGTH: Final = "strength, freezing and waits"
 SCHEDULE: Final = "schedule"
 ODDS: Final = "odds of every date"
 DATE: Final = "exposure and close-in date"
+LEVERS: Final = "what would buy chance"
 STOP_AND_MONEY: Final = "winter stop and money"
-OF_A_PLAN: Final = (READING, TRACES, VERDICTS, STRENGTH, SCHEDULE, ODDS, DATE, STOP_AND_MONEY)
+OF_A_PLAN: Final = (
+    READING, TRACES, VERDICTS, STRENGTH, SCHEDULE, ODDS, DATE, LEVERS, STOP_AND_MONEY,
+)  # fmt: skip
 
 
 def unwatched(step: str) -> None:
