@@ -17,7 +17,7 @@ from io import BytesIO
 from typing import Final
 
 LARGEST: Final = 100_000  # bytes of a whole letter; pictures are left out before it is passed
-COLOURS: Final = 16  # of a picture: line drawings need no more
+COLOURS: Final = 8  # of a picture: line drawings need no more
 SUBJECT_LONGEST: Final = 200
 
 

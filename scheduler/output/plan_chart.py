@@ -162,6 +162,7 @@ def _says(plan: PlanAnswer, zone: ZoneInfo) -> str:
 
 
 def _short(name: str) -> str:
+    name = " ".join("".join(c if c.isprintable() else " " for c in name).split())
     return name if len(name) <= NAME_LETTERS else name[: NAME_LETTERS - 1] + "\u2026"
 
 

@@ -6,17 +6,19 @@ line that others decide.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import logging
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from scheduler.output.brief_message import brief_html, brief_text
+from scheduler.output.calendar_feed import Told, calendar_feed, told_from
 from scheduler.output.leave_table import leave_lines
 from scheduler.output.letter import File, Letter, Picture, one_line, small
 from scheduler.output.log_table import entry_line
-from scheduler.output.plan_calendar import KIND, NAME, plan_calendar
+from scheduler.output.plan_chart import plan_chart
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.risk_chart import risk_chart
 from scheduler.output.sheets.page import page
@@ -29,6 +31,7 @@ from scheduler.planning.job import Job, Recipient
 from scheduler.planning.plan_answer import PlanLine
 from scheduler.runs.brief import Morning
 
+LOG: Final = logging.getLogger("closein.cuts")
 SHORTEST: Final = 300  # characters of a short text: two telephone messages
 MONDAY: Final = 0
 BOX: Final = "[ ] "  # how a line to tick off begins in a text
@@ -43,6 +46,7 @@ class Said:
     evening: bool
     notes: tuple[str, ...]  # late, days missed, messages in doubt, weather not to be had
     page: str = ""
+    calendar: str = "{}"  # what the calendar said before
 
     @property
     def at(self) -> datetime:
@@ -97,21 +101,48 @@ def _whole(said: Said, _: Recipient) -> Letter:
     )
 
 
+def feed_of(said: Said, before: str) -> tuple[bytes, Mapping[str, Told]]:
+    """Return the whole plan as a calendar, and what it says, for the next one."""
+    answers = {answer.task: answer for answer in said.morning.today.answers}
+    plan = said.morning.planned.answer
+    return calendar_feed(plan, said.job, answers=answers, told=told_from(before))
+
+
 def _calendar(said: Said, crew: str) -> File:
-    """Return the plan for a calendar: the whole, or a crew's own."""
-    made = said.morning
-    raw = plan_calendar(
-        made.planned.answer, said.job, made.today.answers, made.brief.decide, crew=crew
-    )
-    return File(NAME, KIND, raw)
+    """Return the plan for a calendar: the whole, or a crew's own with the same numbers."""
+    raw, told = feed_of(said, said.calendar)
+    if crew:
+        plan = said.morning.planned.answer
+        own = replace(plan, tasks=tuple(line for line in plan.tasks if crew in line.crew))
+        answers = {answer.task: answer for answer in said.morning.today.answers}
+        _, named = calendar_feed(own, said.job, answers=answers)
+        kept = {uid: one for uid, one in told.items() if uid in named}
+        raw, _ = calendar_feed(own, said.job, answers=answers, told=kept)
+    return File("plan.ics", "text/calendar", raw)
 
 
 def _pictures(said: Said) -> tuple[Picture, ...]:
-    found = said.morning.planned.answer.date
-    if found is None:
-        return ()
-    about = f"Risk of a passed limit by day. {_range(said)}"
-    return (Picture("risk", about, small(risk_chart(found, said.job))),)
+    """Return the pictures; one that cannot be drawn is logged and never stops a morning."""
+    planned, job = said.morning.planned, said.job
+    found = planned.answer.date
+    draw: dict[str, tuple[str, Callable[[], bytes]]] = {
+        "plan": (
+            "The plan as bars; its days stand in the calendar file",
+            lambda: plan_chart(
+                planned.answer, job, hours=planned.hourly, hour_zero=planned.frame.hour_zero
+            ),
+        )
+    }
+    if found is not None:
+        about = f"Risk of a passed limit by day. {_range(said)}"
+        draw["risk"] = (about, lambda: risk_chart(found, job))
+    made = []
+    for name, (about, drawn) in draw.items():
+        try:
+            made.append(Picture(name, about, small(drawn())))
+        except Exception:  # whatever a chart library stumbles over, the calls must arrive
+            LOG.exception("picture not drawn", extra={"job": job.id, "kind": name})
+    return tuple(made)
 
 
 def _crew(said: Said, to: Recipient) -> Letter | None:

@@ -10,14 +10,16 @@ from zoneinfo import ZoneInfo
 from rules.errors import CloseinError
 from scheduler.output.answer_json import dump as dump_json
 from scheduler.output.brief_message import brief_document
+from scheduler.output.calendar_feed import told_text
 from scheduler.output.letter import Letter, letter_bytes, message_id_of, one_line
 from scheduler.output.words import clock
 from scheduler.planning.briefing import LINE
 from scheduler.planning.job import Job, Recipient
 from scheduler.planning.messages import Message, NewMessage, Watched
 from scheduler.runs.brief import Morning, brief
+from scheduler.runs.calendar import CALENDAR, feed_before
 from scheduler.runs.desk import Desk, keep_answer
-from scheduler.service.cuts import SHORTEST, Said, cut
+from scheduler.service.cuts import SHORTEST, Said, cut, feed_of
 from scheduler.service.desks import Service
 from scheduler.service.due import EVENING, MORNING, Due, missed_days
 from scheduler.service.told import dump, told
@@ -46,7 +48,9 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
     except CloseinError as error:
         _queue_fault(service, job, one, claim, now, error, notes)
         return
-    said = Said(made, desk.job, one.kind == EVENING, notes, service.page)
+    said = Said(
+        made, desk.job, one.kind == EVENING, notes, service.page, calendar=feed_before(desk)
+    )
     letters = [(to, cut(said, to)) for to in desk.job.delivery]
     new = [
         new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
@@ -56,6 +60,9 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
     body = dump(told(made.today.answers, made.planned.answer))
     with service.store.together():
         _keep(desk, made)
+        keep_answer(
+            desk, made.today.gathered, CALENDAR, told_text(feed_of(said, said.calendar)[1])
+        )
         service.store.outbox.queue(new, now=now, at=now)
         _finish(service, job.id, one, claim, now, "", body)
 

@@ -9,12 +9,14 @@ from email import message_from_bytes, policy
 from email.message import EmailMessage
 
 import pytest
+from icalendar import Calendar
 
+from scheduler.output.calendar_feed import told_text
 from scheduler.output.letter import LARGEST, File, Letter, Picture, letter_bytes, one_line
 from scheduler.planning.job import Recipient
 from scheduler.planning.log import Entry, EntryKind
 from scheduler.runs.brief import brief
-from scheduler.service.cuts import SHORTEST, Said, cut, short_line
+from scheduler.service.cuts import SHORTEST, Said, cut, feed_of, short_line
 from scheduler.startup import demo_desk
 from tests.service.made_job import utc
 
@@ -55,10 +57,13 @@ def test_the_whole_morning_is_under_100_kB_with_its_picture_inside(said: Said) -
         mail["Subject"],
     )
     kinds = [part.get_content_type() for part in mail.walk() if not part.is_multipart()]
-    assert kinds == ["text/plain", "text/html", "image/png", "text/calendar"]
+    assert kinds == [
+        "text/plain", "text/html", "image/png", "image/png", "text/calendar",
+    ]  # fmt: skip
     html = mail.get_body(("html",)).get_content()  # type: ignore[union-attr]
-    (image,) = (part for part in mail.walk() if part.get_content_type() == "image/png")
-    assert f'src="cid:{image["Content-ID"].strip("<>")}"' in html
+    images = [part for part in mail.walk() if part.get_content_type() == "image/png"]
+    assert [image["Content-ID"] for image in images] == ["<plan>", "<risk>"]
+    assert all(f'src="cid:{image["Content-ID"].strip("<>")}"' in html for image in images)
     assert max(len(line) for line in raw.split(b"\r\n")) <= 998  # RFC 5322, 2.1.1
     assert raw.isascii()
 
@@ -72,6 +77,19 @@ def test_with_images_off_the_letter_still_says_it_all(said: Said) -> None:
     for wanted in ("Latest safe close-in", "go with protection", "Lay three courses", "Margin"):
         assert wanted in words
     assert not re.search(r'(src|href)="https?:', html), "nothing is fetched from outside"
+
+
+def test_a_picture_that_cannot_be_drawn_does_not_stop_the_morning(
+    said: Said, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fails(*_: object, **__: object) -> bytes:
+        raise RuntimeError("no font")
+
+    monkeypatch.setattr("scheduler.service.cuts.plan_chart", fails)
+    mail, _ = sent(cut(said, WHOLE))
+    images = [part for part in mail.walk() if part.get_content_type() == "image/png"]
+    assert [image["Content-ID"] for image in images] == ["<risk>"]
+    assert "picture not drawn" in caplog.text
 
 
 def test_a_picture_too_large_is_left_out_and_said_so() -> None:
@@ -105,6 +123,23 @@ def test_a_crew_gets_its_own_lines_and_nothing_of_the_money(said: Said) -> None:
     assert "Local codes, the engineer of record" in text
     assert "$" not in text
     assert cut(evening(said), LIFTER) is None  # nothing of theirs tomorrow
+
+
+def test_a_crews_calendar_numbers_its_events_as_the_whole_one_does(said: Said) -> None:
+    def events(to: Recipient, asked: Said) -> dict[str, int]:
+        mail, _ = sent(cut(asked, to), to)
+        (file,) = mail.iter_attachments()
+        assert (file.get_filename(), file.get_content_type()) == ("plan.ics", "text/calendar")
+        found = Calendar.from_ical(file.get_content()).walk("VEVENT")
+        return {str(event["uid"]): int(event["sequence"]) for event in found}
+
+    first, told = feed_of(said, "{}")
+    again = {uid: replace(one, sequence=4) for uid, one in told.items()}
+    later = replace(said, calendar=told_text(again))
+    whole, masons = events(WHOLE, later), events(MASONS, later)
+    assert set(masons) < set(whole)
+    assert set(whole.values()) == set(masons.values()) == {4}
+    assert first.count(b"BEGIN:VEVENT") == len(whole)
 
 
 def test_the_owner_gets_a_range_and_why_on_mondays(said: Said) -> None:

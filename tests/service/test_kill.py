@@ -42,10 +42,12 @@ class Moody(Behaviour):
         return self.chance.choice(FAULTS)
 
 
-def victim(store: Path, job: Path, port: int, begin: str, end: datetime) -> subprocess.Popen[str]:
+def victim(
+    store: Path, job: Path, port: int, begin: str, end: datetime, *manner: str
+) -> subprocess.Popen[str]:
     command = [sys.executable, "-m", "tests.service.victim", str(store), str(job), str(port)]
     return subprocess.Popen(
-        [*command, begin, end.isoformat()], cwd=ROOT, stdout=subprocess.PIPE,
+        [*command, begin, end.isoformat(), *manner], cwd=ROOT, stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL, text=True,
     )  # fmt: skip
 
@@ -130,7 +132,8 @@ def test_two_services_on_one_store_double_nothing_and_drop_nothing(tmp_path: Pat
     quiet, path, end = Behaviour(), tmp_path / "closein.db", START + timedelta(hours=6)
     job = made_job(tmp_path, delivery=f"[{', '.join(PEOPLE)}]")
     with serving(quiet) as server:
-        both = [victim(path, job, server.port, START.isoformat(), end) for _ in range(2)]
+        first = START.isoformat()
+        both = [victim(path, job, server.port, first, end, "patient") for _ in range(2)]
         outputs = [whole(process.communicate(timeout=120)[0]) for process in both]
     assert [lines[-1] for lines in outputs] == ["done", "done"]
     store = open_store(str(path))

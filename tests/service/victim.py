@@ -1,21 +1,25 @@
 """A service that runs until it is killed: half an hour a step, mail to a real server, a log.
 
-python -m tests.service.victim STORE JOB PORT FROM UNTIL
+python -m tests.service.victim STORE JOB PORT FROM UNTIL [patient]
+Patient: waits long for the server, and for another service whose moved clock is behind.
 Says ``at MOMENT`` after each step and ``logged TEXT`` once the store has an entry.
 """
 
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from scheduler.mail.smtp import MailServer, Smtp
 from scheduler.planning.log import Entry, EntryKind
 from scheduler.service.rounds import round_of
+from scheduler.service.sending import Leases
 from tests.service.made_job import made_service
 
 STEP = timedelta(minutes=30)
+DAY = timedelta(days=1)
 
 
 def say(line: str) -> None:
@@ -23,10 +27,13 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
-def main(store: str, job: str, port: str, begin: str, end: str) -> None:
-    server = MailServer("127.0.0.1", int(port), "none", "closein@example.org", timeout_s=0.5)
+def main(store: str, job: str, port: str, begin: str, end: str, manner: str = "") -> None:
+    wait_s = 20.0 if manner else 0.5
+    server = MailServer("127.0.0.1", int(port), "none", "closein@example.org", timeout_s=wait_s)
     start, until = datetime.fromisoformat(begin), datetime.fromisoformat(end)
     made = made_service(Path(store), Path(job), start, senders={"mail": Smtp(server)})
+    if manner:
+        made.service = replace(made.service, leases=Leases(DAY, DAY, DAY))
     say("open")
     number = 0
     while made.clock.now < until:
