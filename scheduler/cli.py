@@ -14,6 +14,7 @@ from scheduler.commands.copies import backup, export, restore
 from scheduler.commands.cure import cure
 from scheduler.commands.demo import demo
 from scheduler.commands.doctor import doctor
+from scheduler.commands.hindcast import hindcast
 from scheduler.commands.kept import kept
 from scheduler.commands.log import log
 from scheduler.commands.new import new
@@ -53,6 +54,7 @@ for command in (
     plan,
     season,
     odds,
+    hindcast,
     orders,
     cure,
     log,
