@@ -17,6 +17,7 @@ from scheduler.commands.doctor import doctor
 from scheduler.commands.hindcast import hindcast
 from scheduler.commands.kept import kept
 from scheduler.commands.log import log
+from scheduler.commands.messages import messages
 from scheduler.commands.new import new
 from scheduler.commands.odds import odds
 from scheduler.commands.orders import orders
@@ -65,6 +66,7 @@ for command in (
     weather_days,
     kept,
     serve,
+    messages,
     doctor,
     verify,
     backup,

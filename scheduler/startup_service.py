@@ -77,6 +77,21 @@ def named_store(address: str | None) -> SqlStore:
     return SqlStore(name)
 
 
+def take_note(store: Store, number: int, *, who: str, now: datetime) -> None:
+    """Write down that a person has taken note of an alarm.
+
+    Raises
+    ------
+    BadInput
+        If nobody is named, or no alarm has that number.
+    """
+    if not who.strip():
+        raise BadInput("--seen needs --who: the name of the person who takes note")
+    if number not in {alarm.number for alarm in store.outbox.alarms()}:
+        raise BadInput(f"--seen {number}: no open alarm has that number; see closein messages")
+    store.outbox.seen(number, who=who.strip(), now=now)
+
+
 def watch(service: Service, files: tuple[Path, ...], *, weather: str, climate: str) -> list[str]:
     """Look after these jobs from now on and return their ids.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -50,5 +51,8 @@ def serve(
         return
     import uvicorn
 
+    count = len(service.store.runs.watched())
+    sys.stdout.write(f"closein looks after {count} jobs, http://{host}:{port}/health\n")
+    sys.stdout.flush()
     with beating(lambda: round_of(service)):
         uvicorn.run(pages(service), host=host, port=port, log_config=None, server_header=False)

@@ -53,7 +53,7 @@ def doctor(service: Service, *, network: bool) -> Iterator[Look]:
     says = "; ".join(found.lines) or "no morning run is overdue"
     yield Look("mornings", fine=found.fit, says=says)
     alarms = service.store.outbox.alarms()
-    says = f"{len(alarms)} not taken note of; see the page" if alarms else "none"
+    says = f"{len(alarms)} not taken note of; closein messages --alarms" if alarms else "none"
     yield Look("alarms", fine=not alarms, says=says)
 
 

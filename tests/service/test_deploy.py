@@ -78,7 +78,8 @@ def test_the_service_starts_answers_and_ends_when_told(tmp_path: Path) -> None:
     where = ["--store", str(tmp_path / "closein.db"), "--weather", str(forecast)]
     process = subprocess.Popen(
         [sys.executable, "-c", COMMAND, "serve", str(job), *where, "--port", str(port)],
-        cwd=ROOT, stderr=subprocess.PIPE, text=True, env={**os.environ, "LANG": "C.UTF-8"},
+        cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        env={**os.environ, "LANG": "C.UTF-8"},
     )  # fmt: skip
     try:
         status, document = asked(port)
