@@ -181,3 +181,18 @@ def test_an_ensemble_is_planned_on_its_worse_tenth_and_kept_whole() -> None:
     assert line.table.column("wind_speed_ms")[0] == 9.0, "ten of eleven do not blow harder"
     assert np.isnan(line.table.column("air_temperature_c")[1]), "most members do not know it"
     assert members_of(line) is table
+
+
+def test_a_site_thermometer_that_reads_colder_four_times_lowers_the_forecast_and_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = demo_job(tmp_path)
+    weather = ["--weather", str(DEMO / "forecast.json")]
+    later = ["--at", "2026-11-10T01:30"]
+    assert main(["today", str(job), *weather, "--at", "2026-11-09T06:00"]) == 0
+    for count, hour in enumerate(("09T07", "09T13", "09T19", "10T01"), start=1):
+        told = ["--reading", "air_temperature", "25", "degF", "--when", f"2026-11-{hour}:00"]
+        assert main(["log", str(job), *told, "--no-plan", *later]) == 0
+        capsys.readouterr()
+        assert main(["today", str(job), *weather, *later]) == 0
+        assert ("site thermometer: 4 readings" in capsys.readouterr().out) is (count == 4)

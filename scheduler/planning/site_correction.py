@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from rules.units import convert
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Forecast, HourlyTable
+from scheduler.planning.hours import Finding, Forecast, HourlyTable
 from scheduler.planning.log import Reading
 
 QUANTITY: Final = "air_temperature"
@@ -31,6 +31,9 @@ BLOCK_H: Final = 6
 ERROR_C: Final = 2.0
 LEVEL_C: Final = 1.5
 WAVE_C: Final = 1.0
+# Different stretches of six hours that must have been read before the forecast is lowered, and
+# before it is raised: warming wants more proof. Common practice, no source.
+TO_LOWER, TO_RAISE = 4, 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +130,49 @@ def corrected(
         dew = np.minimum(columns["dew_point_temperature_c"], columns[COLUMN])
         columns["dew_point_temperature_c"] = dew
     return replace(table, columns=columns)
+
+
+def at_site(
+    forecast: Forecast,
+    readings: Sequence[Reading],
+    earlier: Sequence[Forecast],
+    *,
+    longitude_deg: float,
+) -> Forecast:
+    """Return a forecast as the site's own thermometer has it, said so; else as it is.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        The newest; its members, where it has any, are moved with it.
+    readings : sequence of Reading
+        The log's.
+    earlier : sequence of Forecast
+        Those issued before, to hold the readings against.
+    """
+    found = site_correction(readings, earlier, longitude_deg=longitude_deg)
+    if found.blocks < TO_LOWER:
+        return forecast
+    moved = replace(
+        forecast,
+        table=_moved(forecast.table, found, longitude_deg),
+        extras={
+            name: _moved(told, found, longitude_deg) if isinstance(told, HourlyTable) else told
+            for name, told in forecast.extras.items()
+        },
+    )
+    said = Finding(COLUMN, found.words())
+    source = replace(moved.provenance, findings=(*moved.provenance.findings, said))
+    return replace(moved, provenance=source)
+
+
+def _moved(table: HourlyTable, found: SiteCorrection, longitude_deg: float) -> HourlyTable:
+    """Return hours with the correction; hours that it would warm only where much was read."""
+    warm = corrected(table, found, longitude_deg=longitude_deg)
+    if found.blocks >= TO_RAISE or COLUMN not in table:
+        return warm
+    held = np.fmin(table.columns[COLUMN], warm.columns[COLUMN])
+    return replace(warm, columns={**warm.columns, COLUMN: held})
 
 
 def _celsius(reading: Reading) -> float:

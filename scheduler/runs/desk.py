@@ -21,11 +21,13 @@ from scheduler.planning.past_hours import filled, until
 from scheduler.planning.progress import progress_until
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 from scheduler.planning.several_sources import combined
+from scheduler.planning.site_correction import QUANTITY, TO_LOWER, at_site
 
 WEATHER: Final = "weather"
 OBSERVED: Final = "observed"
 CLIMATE: Final = "climate"
 STATIONS: Final = "nws-stations"  # their hours stand behind the site's own
+LEARNED_FROM: Final = 60  # kept forecasts that the site's readings are held against
 EARLIER: Final = 2  # forecasts before the newest that an answer compares with
 
 
@@ -106,11 +108,13 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     used = [(WEATHER, one.identity) for told in sets for one in told]  # the newest set decides
     used += [(OBSERVED, one.identity) for one in observed]
     before = [_one(told, now=max(t.raw.received_at for t in told)) for told in sets[:-1]]
+    progress = progress_until(entries, desk.now)
+    forecast = _noted(_one(sets[-1], now=desk.now), (*incoming.absent, *measured.absent))
     return Gathered(
         job=desk.job,
         now=desk.now,
-        progress=progress_until(entries, desk.now),
-        forecast=_noted(_one(sets[-1], now=desk.now), (*incoming.absent, *measured.absent)),
+        progress=progress,
+        forecast=_as_read(desk, forecast, progress),
         earlier=tuple(before),
         observed=_past(desk, observed),
         inputs=Inputs(
@@ -192,6 +196,16 @@ def _observed(desk: Desk, answers: Sequence[RawWeather]) -> list[_Told]:
             kept = RawWeather(raw, source, row.received_at)
             told.append(_Told(kept, desk.parse_observed(source, raw)))
     return sorted(told, key=lambda one: one.raw.source == STATIONS)
+
+
+def _as_read(desk: Desk, forecast: Forecast, progress: Progress) -> Forecast:
+    """Return the forecast as the site's own thermometer has it, where it was read often enough."""
+    own = [one for one in progress.readings if one.quantity == QUANTITY]
+    if len(own) < TO_LOWER:
+        return forecast
+    kept = desk.store.forecasts_until(desk.job.id, desk.now)[-LEARNED_FROM:]
+    earlier = [_told_again(desk, row).forecast for row in kept]
+    return at_site(forecast, own, earlier, longitude_deg=desk.job.site.longitude_deg)
 
 
 def _past(desk: Desk, observed: Sequence[_Told]) -> Forecast | None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from scheduler.planning.hours import Forecast, HourlyTable, Provenance
 from scheduler.planning.log import Reading
-from scheduler.planning.site_correction import corrected, learned, site_correction
+from scheduler.planning.site_correction import at_site, corrected, learned, site_correction
 
 START = datetime(2026, 11, 1, tzinfo=UTC)
 
@@ -85,3 +85,43 @@ def test_readings_are_held_against_the_last_forecast_before_them() -> None:
         9.0 + found.at(np.array([18.0]))[0]
     )
     assert "stretches of 6 h" in found.words()
+
+
+def forecast_of(level: float, *, days: int = 12) -> Forecast:
+    hours = np.datetime64(int(START.timestamp() // 3600), "h") + np.arange(24 * days)
+    table = HourlyTable(hours, {"air_temperature_c": np.full(24 * days, level)})
+    return Forecast(table, Provenance("nws", START, START))
+
+
+def readings(count: int, difference: float) -> list[Reading]:
+    return [
+        Reading("air_temperature", 5.0 + difference, "degC", at=START + timedelta(hours=6 * n + 1))
+        for n in range(count)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("count", "difference", "sign"),
+    [(3, -4.0, 0), (4, -4.0, -1), (4, 4.0, 0), (11, 4.0, 0), (12, 4.0, 1), (12, -4.0, -1)],
+)
+def test_few_readings_change_nothing_and_warming_wants_three_times_as_many(
+    count: int, difference: float, sign: int
+) -> None:
+    told = forecast_of(5.0)
+    moved = at_site(told, readings(count, difference), [told], longitude_deg=-75.0)
+    change = moved.table.column("air_temperature_c") - 5.0
+    assert (np.sign(np.round(change, 9)) == sign).all()
+    assert np.abs(change).max() < 4.0  # never more than was read
+    noted = [finding.what for finding in moved.provenance.findings]
+    assert bool(noted) is (count >= 4)
+
+
+def test_members_move_with_the_line_and_other_extras_stay() -> None:
+    told = forecast_of(5.0)
+    members = HourlyTable(told.table.start, {"air_temperature_c": np.full((3, 288), 5.0)})
+    rich = Forecast(told.table, told.provenance, extras={"members": members, "status": "ok"})
+    moved = at_site(rich, readings(8, -4.0), [told], longitude_deg=-75.0)
+    inside = moved.extras["members"]
+    assert isinstance(inside, HourlyTable)
+    assert (inside.column("air_temperature_c") < 5.0).all()
+    assert moved.extras["status"] == "ok"
