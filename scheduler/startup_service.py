@@ -34,10 +34,20 @@ def now() -> datetime:
 def open_service(
     store: str | None = None,
     *,
+    beside: Path | None = None,
     clock: Callable[[], datetime] = now,
     leases: Leases | None = None,
 ) -> Service:
     """Open the store and choose the ways out.
+
+    Parameters
+    ----------
+    store : str, optional
+        Address of the store; else the setting, else ``closein.db``.
+    beside : Path, optional
+        A job file: the store that the other commands keep beside it is the default then.
+    clock : callable
+    leases : Leases, optional
 
     Raises
     ------
@@ -47,7 +57,8 @@ def open_service(
     from scheduler.store import open_store
 
     setting = settings()
-    opened = open_store(store or setting.store or DEFAULT_STORE)
+    default = beside.resolve().parent / DEFAULT_STORE if beside else DEFAULT_STORE
+    opened = open_store(store or setting.store or str(default))
     jobs = _Jobs(opened)
     return Service(
         store=opened,

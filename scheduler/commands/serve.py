@@ -41,7 +41,7 @@ def serve(
     from scheduler.service.timer import beating
     from scheduler.startup_service import open_service, pages, watch
 
-    service = open_service(store)
+    service = open_service(store, beside=jobs[0] if jobs else None)
     for job in forget or []:
         service.store.runs.forget(job)
     watch(service, tuple(jobs or ()), weather=weather, climate=climate)

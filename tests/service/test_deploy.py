@@ -97,10 +97,11 @@ def test_the_service_starts_answers_and_ends_when_told(tmp_path: Path) -> None:
 def test_one_round_by_a_timer_of_the_system_does_what_is_due(tmp_path: Path) -> None:
     job, forecast = made_job(tmp_path), tmp_path / "forecast.json"
     forecast.write_bytes(made_forecast(utc(2026, 11, 9)))
-    where = ["--store", str(tmp_path / "closein.db"), "--weather", str(forecast), "--once"]
+    where = ["--weather", str(forecast), "--once"]
     done = subprocess.run(
         [sys.executable, "-c", COMMAND, "serve", str(job), *where],
         cwd=ROOT, capture_output=True, text=True, timeout=120, check=True,
     )  # fmt: skip
+    assert (tmp_path / "closein.db").is_file()  # where the other commands keep it too
     (line,) = (json.loads(text) for text in done.stderr.splitlines())
     assert (line["says"], line["kind"]) == ("run done", "look:forecast.json")

@@ -21,10 +21,11 @@ from tests.service.made_job import made_job, utc
 from tests.service.mail_server import Behaviour, serving
 
 ROOT = Path(__file__).resolve().parents[2]
-KILLS = int(os.environ.get("CLOSEIN_KILLS", "300")) if os.environ.get("CLOSEIN_SOAK") else 6
+SOAK = bool(os.environ.get("CLOSEIN_SOAK"))
+KILLS = int(os.environ.get("CLOSEIN_KILLS", "300")) if SOAK else 4
 START = utc(2026, 11, 9, 9)
 AFTER = timedelta(days=1)  # after the last kill, so that every wait and lease ends
-PEOPLE = [f"person{n}@example.org" for n in range(8)]
+PEOPLE = [f"person{n}@example.org" for n in range(8 if SOAK else 4)]
 JOB = "north-end-lift"
 # What the server does to the next mail; most it takes.
 FAULTS = [
