@@ -63,6 +63,9 @@ class Runs(Protocol):
     ) -> bool:
         """Write a run down as done; False where another process has taken it over."""
 
+    def let_go(self, job: str, kind: str, slot: str, claim: str, *, now: datetime) -> int:
+        """Let others begin a run that broke off, and return how often it was begun so far."""
+
     def last(self, job: str, kind: str, count: int = 1) -> tuple[RunRow, ...]:
         """Return the newest runs of a kind that are done, newest first."""
 

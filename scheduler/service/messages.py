@@ -46,7 +46,7 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
         desk = service.desk(watched, now, "")
         made = brief(desk)
     except CloseinError as error:
-        _queue_fault(service, job, one, claim, now, error, notes)
+        fault_run(service, job, one, claim, error.lines(), notes)
         return
     said = Said(
         made, desk.job, one.kind == EVENING, notes, service.page, calendar=feed_before(desk)
@@ -137,19 +137,25 @@ def _finish(
         raise Overtaken
 
 
-def _queue_fault(
+def fault_run(
     service: Service,
     job: Job,
     one: Due,
     claim: str,
-    now: datetime,
-    error: CloseinError,
-    notes: Sequence[str],
+    lines: Sequence[str],
+    notes: Sequence[str] = (),
 ) -> None:
-    """Tell everyone that nothing is known, and why: silence would read as 'as yesterday'."""
+    """Tell everyone that nothing is known, and why: silence would read as 'as yesterday'.
+
+    Raises
+    ------
+    Overtaken
+        If another process has the run by now.
+    """
+    now = service.clock()
     day = f"{now.astimezone(ZoneInfo(job.site.time_zone)):%a}"
     subject = f"{day}: nothing is known, treat everything as no-go"
-    why = [f"{job.name} could not be judged:", *error.lines(), *notes, "", LINE]
+    why = [f"{job.name} could not be judged:", *lines, *notes, "", LINE]
     letter = Letter(subject, "\n".join([subject, "", *why, ""]))
     new = [
         new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
@@ -157,4 +163,4 @@ def _queue_fault(
     ]
     with service.store.together():
         service.store.outbox.queue(new, now=now, at=now)
-        _finish(service, job.id, one, claim, now, "; ".join(error.lines()), "")
+        _finish(service, job.id, one, claim, now, "; ".join(lines), "")

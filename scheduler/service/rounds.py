@@ -12,10 +12,12 @@ from scheduler.planning.messages import Watched
 from scheduler.service.desks import Service
 from scheduler.service.due import EVENING, LOOK, MORNING, Due, due, slots
 from scheduler.service.looks import look_run
-from scheduler.service.messages import Overtaken, message_run
+from scheduler.service.messages import Overtaken, fault_run, message_run
 from scheduler.service.sending import send_due
 
 LOG: Final = logging.getLogger("closein.rounds")
+TRIES: Final = 3
+BUG: Final = "an error of Closein's own, see its log; report it with the store's last answer"
 RunKind = Callable[[Service, Watched, Job, Due, str], None]
 RUNS: Final[Mapping[str, RunKind]] = {MORNING: message_run, EVENING: message_run, LOOK: look_run}
 
@@ -48,7 +50,7 @@ def _runs(service: Service, watched: Watched, job: Job) -> bool:
 
 
 def _run(service: Service, watched: Watched, job: Job, one: Due, claim: str) -> None:
-    """Do one run. What goes wrong leaves the claim, so that it is tried again when that ends."""
+    """Do one run. One that breaks off is begun again at the next beat, and told at last."""
     own = {"job": job.id, "kind": one.kind, "slot": one.slot}
     try:
         RUNS[one.kind.partition(":")[0]](service, watched, job, one, claim)
@@ -56,8 +58,23 @@ def _run(service: Service, watched: Watched, job: Job, one: Due, claim: str) -> 
         LOG.warning("run overtaken", extra=own)
     except Exception:  # one job's bug must not keep five hundred others from their morning
         LOG.exception("run failed", extra=own)
+        _broke_off(service, job, one, claim)
     else:
         LOG.info("run done", extra={**own, "late": one.late})
+
+
+def _broke_off(service: Service, job: Job, one: Due, claim: str) -> None:
+    """Let a run go; the last try tells people of it, or of a look writes down that it failed."""
+    runs, now = service.store.runs, service.clock()
+    if runs.let_go(job.id, one.kind, one.slot, claim, now=now) < TRIES:
+        return
+    if one.source:
+        runs.finish(job.id, one.kind, one.slot, claim, now=now, told=BUG, body="")
+        return
+    try:
+        fault_run(service, job, one, claim, [BUG])
+    except Overtaken:
+        LOG.warning("run overtaken", extra={"job": job.id, "kind": one.kind, "slot": one.slot})
 
 
 def _send(service: Service) -> None:

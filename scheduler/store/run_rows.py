@@ -77,6 +77,15 @@ class SqlRuns:
             )
             return done.rowcount == 1
 
+    def let_go(self, job: str, kind: str, slot: str, claim: str, *, now: datetime) -> int:
+        """Let others begin a run that broke off, and return how often it was begun so far."""
+        own = (RUNS.c.job == job) & (RUNS.c.kind == kind) & (RUNS.c.slot == slot)
+        mine = own & (RUNS.c.claim == claim) & RUNS.c.done_at.is_(None)
+        with self._in.writing() as connection:
+            connection.execute(update(RUNS).where(mine).values(until=stamp(now)))
+            tries = connection.execute(select(RUNS.c.tries).where(own)).scalar_one_or_none()
+            return int(tries or 0)
+
     def last(self, job: str, kind: str, count: int = 1) -> tuple[RunRow, ...]:
         """Return the newest runs of a kind that are done, newest first."""
         wanted = select(RUNS).where(

@@ -43,22 +43,49 @@ def test_a_restart_in_the_middle_of_the_morning_makes_no_second_message(tmp_path
     assert [len(made.post.took) for made in (first, second)] == [1, 0]
 
 
-def test_a_run_that_breaks_off_is_done_again_once_its_time_is_up(
+def breaking(*_: object, **__: object) -> None:
+    raise MemoryError
+
+
+def test_a_run_that_breaks_off_is_begun_again_at_the_next_beat(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
     made.clock.now = MORNING
     with monkeypatch.context() as broken:
-
-        def fails(*_: object, **__: object) -> None:
-            raise MemoryError
-
-        broken.setattr("scheduler.service.messages.brief", fails)
+        broken.setattr("scheduler.service.messages.brief", breaking)
+        round_of(made.service)
         round_of(made.service)
     assert "run failed" in caplog.text
+    assert made.post.took == []
+    round_of(made.service)
+    assert "GO: Lay block" in text_of(letters(made)[0])
+
+
+def test_a_run_that_never_comes_through_is_told_to_its_people_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
+    made.clock.now = MORNING
+    monkeypatch.setattr("scheduler.service.messages.brief", breaking)
+    monkeypatch.setattr("scheduler.service.looks.identity", breaking)
+    for _ in range(6):
+        round_of(made.service)
+    (told,) = letters(made)
+    assert "nothing is known" in told["Subject"]
+    assert "an error of Closein's own" in told.get_content()
+    (look,) = made.service.store.runs.last("north-end-lift", "look:gfs")
+    assert "an error of Closein's own" in look.told
+
+
+def test_a_process_that_dies_leaves_its_run_to_others_when_its_time_is_up(tmp_path: Path) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
+    made.clock.now = MORNING
+    runs, until = made.service.store.runs, MORNING + made.service.leases.run
+    assert runs.claim("north-end-lift", "morning", "2026-11-09", now=MORNING, until=until)
     round_of(made.service)
     assert made.post.took == []
-    made.clock.now += made.service.leases.run
+    made.clock.now = until
     round_of(made.service)
     assert len(made.post.took) == 1
 
