@@ -16,6 +16,7 @@ from scheduler.output.words import clock, day, span, words
 from scheduler.planning.job import Job
 from scheduler.planning.plan_answer import PLAN_VERSION, Basis, PlanAnswer, PlanLine
 
+TIGHTEST = 3  # tasks that are named where several have as little room
 BASIS = {
     Basis.FORECAST: "forecast",
     Basis.CLIMATE: "past years",
@@ -53,11 +54,25 @@ def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, 
         late = clock(plan.late_close_in, zone) if plan.late_close_in else "after the season"
         lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
     lines += date_lines(plan.date, zone, plan.levers)
+    lines += latest_lines(plan, job)
     lines += open_lines(plan, job)
     lines += strength_lines(plan, job)
     lines += money_lines(plan.money)
     lines += stop_lines(plan.stop, job, always=stop)
     return (*lines, *(f"Note: {note}" for note in plan.notes))
+
+
+def latest_lines(plan: PlanAnswer, job: Job) -> list[str]:
+    """Return the tasks with the least room, and by when they must begin."""
+    if not plan.latest or plan.latest_keeps is None:
+        return []
+    zone, names = job.site.time_zone, {task.id: task.name for task in job.tasks}
+    least = [row for row in plan.latest if row.room_days == plan.latest[0].room_days][:TIGHTEST]
+    told = [
+        f"{names[row.task]} " + (f"by {clock(row.latest, zone)}" if row.latest else "as planned")
+        for row in least
+    ]
+    return [f"Least room, to keep a chance of {plan.latest_keeps:.0%}: {'; '.join(told)}"]
 
 
 def strength_lines(plan: PlanAnswer, job: Job) -> list[str]:

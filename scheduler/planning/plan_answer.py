@@ -80,6 +80,15 @@ class FreshLine:
 
 
 @dataclass(frozen=True, slots=True)
+class LatestLine:
+    """How late a task may begin and keep the chance of closing in safely."""
+
+    task: str
+    latest: datetime | None  # UTC; None: any later start lowers the chance
+    room_days: int  # whole days past its planned start
+
+
+@dataclass(frozen=True, slots=True)
 class CollisionLine:
     """One of the requirements that cannot all be met, and the close-in day without it."""
 
@@ -108,6 +117,8 @@ class PlanAnswer:
     forecast_until: datetime | None = None
     gates: tuple[GateLine, ...] = ()
     fresh: tuple[FreshLine, ...] = ()
+    latest: tuple[LatestLine, ...] = ()  # least room first
+    latest_keeps: float | None = None  # the chance that these starts keep
     collisions: tuple[CollisionLine, ...] = ()  # why there is no plan; the least set found
     notes: tuple[str, ...] = ()
     open_parts: tuple[OpenPart, ...] = ()  # of the envelope, since and until when

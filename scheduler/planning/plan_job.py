@@ -29,6 +29,7 @@ from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
 from scheduler.planning.job_gates import JobGates, job_gates
 from scheduler.planning.known_facts import asked_of
+from scheduler.planning.latest_starts import LatestStarts, latest_starts
 from scheduler.planning.levers import LEVER_SCENARIOS, Change, changes, ranked
 from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
@@ -37,7 +38,7 @@ from scheduler.planning.plan_answer import Basis, Lever, PlanAnswer, PlanLine
 from scheduler.planning.plan_collisions import collision_lines
 from scheduler.planning.plan_gates import fresh_lines, gate_lines, held_notes
 from scheduler.planning.plan_money import plan_money
-from scheduler.planning.plan_odds import replayed, with_odds
+from scheduler.planning.plan_odds import begun, replayed, with_odds
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.replay import Replayed
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
@@ -160,7 +161,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         answer = with_odds(answer, frame, told)
     watch(LEVERS)
     rest = _Rest(frame, book, judged, strength, plan, told, fresh)
-    answer = replace(answer, levers=_levers(rest, found))
+    answer = _with_room(answer, rest, found)
     watch(STOP_AND_MONEY)
     stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)
     opened = _opened(frame, plan)
@@ -199,29 +200,53 @@ def _levers(rest: _Rest, dated: CloseInAnswer | None) -> tuple[Lever, ...]:
     if told is None or dated is None or dated.chance is None:
         return ()
     some = rest.weather.first(LEVER_SCENARIOS)
-    runs_out = [
-        replace(one, passed=one.passed[: some.count], unknown=one.unknown[: some.count])
-        for one in work_runs_out(_closing(rest.frame, rest.judged))
-    ]
-
-    def passed(job: Job) -> HourNumbers:
-        return first_breach(
-            job=replace(job, exposure=as_found(job.exposure, rest.frame.progress)),
-            weather=some,
-            open_from=_opened(rest.frame, rest.plan),
-            more=runs_out,
-        )
 
     def closed(change: Change) -> HourNumbers:
         again = None if change.house else _again(rest, change, some)
         return (told if again is None else again).close_in[: some.count].astype(np.int64)
 
-    own = (passed(rest.frame.job), told.close_in[: some.count].astype(np.int64))
+    own = (_passed(rest, rest.frame.job, some), told.close_in[: some.count].astype(np.int64))
     tried = (
-        (change, passed(change.job) if change.house else own[0], closed(change))
+        (change, _passed(rest, change.job, some) if change.house else own[0], closed(change))
         for change in changes(rest.frame)
     )
     return ranked(dated.chance, own, tried)
+
+
+def _passed(rest: _Rest, job: Job, some: Scenarios) -> HourNumbers:
+    """Return the first hour past a limit in each of some scenarios."""
+    runs_out = [
+        replace(one, passed=one.passed[: some.count], unknown=one.unknown[: some.count])
+        for one in work_runs_out(_closing(rest.frame, rest.judged))
+    ]
+    return first_breach(
+        job=replace(job, exposure=as_found(job.exposure, rest.frame.progress)),
+        weather=some,
+        open_from=_opened(rest.frame, rest.plan),
+        more=runs_out,
+    )
+
+
+def _with_room(answer: PlanAnswer, rest: _Rest, dated: CloseInAnswer | None) -> PlanAnswer:
+    """Return the answer with what would buy chance, and how late each task may begin."""
+    latest = _latest(rest, dated)
+    answer = replace(answer, levers=_levers(rest, dated))
+    if latest is None:
+        return answer
+    return replace(answer, latest=latest.rows, latest_keeps=latest.keeps)
+
+
+def _latest(rest: _Rest, dated: CloseInAnswer | None) -> LatestStarts | None:
+    """Return how late each task may begin; None where no chance is stated."""
+    if rest.told is None or dated is None or dated.chance is None:
+        return None
+    some = rest.weather.first(LEVER_SCENARIOS)
+    every = rest.judged.finishes()
+    finish = {name: np.atleast_2d(each)[: some.count] for name, each in every.items()}
+    stands = _problem(rest.frame, rest.judged, rest.strength)
+    passed = _passed(rest, rest.frame.job, some)
+    allowed = begun(rest.frame, rest.strength, finish)
+    return latest_starts(rest.frame, stands, rest.plan, allowed, passed)
 
 
 def _again(rest: _Rest, change: Change, some: Scenarios) -> Replayed | None:

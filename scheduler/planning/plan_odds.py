@@ -43,13 +43,18 @@ def replayed(
     """
     if not problem.tasks or len(plan.placed) != len(problem.tasks):
         return None
+    return replay(problem, plan, begun(frame, strength, finish))
+
+
+def begun(frame: Frame, strength: JobGates, finish: Mapping[str, IntArray]) -> dict[str, IntArray]:
+    """Return the finishes of starts that days and strength allow: (scenarios, hours) by task."""
     tables = Tables(workable={}, ready=strength.ready, may_start=strength.may_start)
     rows = max(np.atleast_2d(finish[task.id]).shape[0] for task in frame.open_tasks)
-    begun = {}
+    made = {}
     for task in frame.open_tasks:
         table = np.where(may_begin(frame, task, tables), finish[task.id], NEVER)
-        begun[task.id] = np.broadcast_to(table, (rows, frame.hours)).astype(np.int32)
-    return replay(problem, plan, begun)
+        made[task.id] = np.broadcast_to(table, (rows, frame.hours)).astype(np.int32)
+    return made
 
 
 def with_odds(answer: PlanAnswer, frame: Frame, told: Replayed) -> PlanAnswer:

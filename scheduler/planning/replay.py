@@ -76,7 +76,13 @@ def at_share(hours: IntArray, share: float) -> int:
     return int(np.partition(hours, rank)[rank])
 
 
-def replay(problem: Problem, plan: Plan, finish: Mapping[str, IntArray]) -> Replayed:
+def replay(
+    problem: Problem,
+    plan: Plan,
+    finish: Mapping[str, IntArray],
+    *,
+    floors: IntArray | None = None,
+) -> Replayed:
     """Replay a plan's order in every scenario.
 
     Parameters
@@ -87,11 +93,14 @@ def replay(problem: Problem, plan: Plan, finish: Mapping[str, IntArray]) -> Repl
         Its starts give the order.
     finish : (scenarios, hours), by task
         Finish of every start in each scenario, ``NEVER`` where the task may not begin.
+    floors : (questions, tasks), optional
+        Hours before which tasks are not begun. All questions are replayed at once, each in every
+        scenario, one under the other.
 
     Returns
     -------
     Replayed
-        Tasks in the problem's order.
+        Tasks in the problem's order; (questions * scenarios) rows.
 
     Raises
     ------
@@ -101,7 +110,7 @@ def replay(problem: Problem, plan: Plan, finish: Mapping[str, IntArray]) -> Repl
     starts = plan.starts()
     if len(starts) != len(problem.tasks):
         raise ValueError("only a plan that places every task can be replayed")
-    return _Replay(problem, starts, finish).run()
+    return _Replay(problem, starts, finish, floors).run()
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,18 +119,20 @@ class _Starts:
 
     position: FlatArray  # permitted starts, row * stride + hour, rising
     finish: IntArray  # (scenarios, hours)
+    row: NDArray[np.intp]  # (rows,) scenario of each row of the replay
 
     @classmethod
-    def of(cls, work: Work, finish: IntArray) -> _Starts:
+    def of(cls, work: Work, finish: IntArray, questions: int) -> _Starts:
         offered = permitted(replace(work, finish=np.zeros(finish.shape[-1], dtype=np.int32)))
         open_ = (finish < NEVER) & (offered < NEVER)
         row, hour = np.nonzero(open_)
-        return cls(row * (finish.shape[-1] + ROW_END) + hour, finish)
+        rows = np.tile(np.arange(finish.shape[0]), questions)
+        return cls(row * (finish.shape[-1] + ROW_END) + hour, finish, rows)
 
     def first(self, low: IntArray) -> IntArray:
-        """Return the first permitted start at or after an hour of each scenario: (scenarios,)."""
+        """Return the first permitted start at or after an hour of each row: (rows,)."""
         stride = self.finish.shape[-1] + ROW_END
-        rows = np.arange(low.size) * stride
+        rows = self.row * stride
         inside = low < stride
         wanted = rows + np.minimum(low, stride - 1)
         at = np.searchsorted(self.position, wanted)
@@ -129,31 +140,39 @@ class _Starts:
         return np.where(inside & (found < stride), found, NEVER).astype(np.int32)
 
     def done(self, start: IntArray) -> IntArray:
-        """Return the finish of a start of each scenario: (scenarios,)."""
+        """Return the finish of a start of each row: (rows,)."""
         held = np.minimum(start, self.finish.shape[-1] - 1)
-        return np.where(start < NEVER, self.finish[np.arange(start.size), held], NEVER)
+        return np.where(start < NEVER, self.finish[self.row, held], NEVER)
 
 
 class _Replay:
     """The state of all scenarios while tasks are placed, one in each scenario at a time."""
 
     def __init__(
-        self, problem: Problem, starts: Mapping[str, int], finish: Mapping[str, IntArray]
+        self,
+        problem: Problem,
+        starts: Mapping[str, int],
+        finish: Mapping[str, IntArray],
+        floors: IntArray | None,
     ) -> None:
         self.problem = problem
         self.ids = tuple(work.id for work in problem.tasks)
         index = {name: n for n, name in enumerate(self.ids)}
         self.rank = np.argsort(np.argsort([starts[name] for name in self.ids], kind="stable"))
-        self.tables = [_Starts.of(work, finish[work.id]) for work in problem.tasks]
+        questions = 1 if floors is None else floors.shape[0]
+        self.tables = [_Starts.of(work, finish[work.id], questions) for work in problem.tasks]
         self.into = [[tie for tie in problem.ties if tie.after == name] for name in self.ids]
         self.out = [
             [(index[tie.after], tie) for tie in problem.ties if tie.before == name]
             for name in self.ids
         ]
-        self.rows = next(iter(finish.values())).shape[0]
+        scenarios = next(iter(finish.values())).shape[0]
+        self.rows = questions * scenarios
         shape = (self.rows, len(self.ids))
         floor = [max(work.not_before, 0) for work in problem.tasks]
         self.low = np.broadcast_to(np.asarray(floor, dtype=np.int32), shape).copy()
+        if floors is not None:
+            self.low = np.maximum(self.low, np.repeat(floors.astype(np.int32), scenarios, axis=0))
         self.missing = np.broadcast_to([len(ties) for ties in self.into], shape).copy()
         self.cause = np.full(shape, -1, dtype=np.int16)
         self.start = np.full(shape, NEVER, dtype=np.int32)
