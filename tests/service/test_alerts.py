@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
 
 import pytest
 
+from scheduler.planning.closein_date import Ends
+from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, EntryKind
+from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.runs.plan import plan
 from scheduler.service.rounds import round_of
-from scheduler.service.told import Change, after_telling, worse
+from scheduler.service.told import Change, after_telling, changes, told, worse
+from scheduler.startup import demo_desk
 from tests.service.made_job import HOUR, Made, made_job, made_service, utc
 
 NIGHT = utc(2026, 11, 9, 3)
@@ -55,14 +62,12 @@ def test_a_cold_night_on_a_fresh_wall_is_told_once_to_those_it_concerns(made: Ma
     assert str(whole["Subject"]).startswith("Changed: Lay block: its protection")
     assert "Local codes, the engineer of record" in whole.get_content()
     assert len(short.get_content().splitlines()) == 1
-    told = [str(letter["Subject"]) for who, letter in found if who.startswith("whole")]
     for _ in range(8):  # colder nights ask for more, and that is told; the same cold is no news
         made.clock.now += 3 * HOUR
         round_of(made.service)
         new = [str(mail["Subject"]) for who, mail in alerts(made) if who.startswith("whole")]
         assert len(new) == len(set(new))
-        told = new
-    assert len(told) <= 3
+    assert len(new) <= 3
 
 
 def test_a_broken_commitment_is_told_in_quiet_hours_too(made: Made) -> None:
@@ -107,3 +112,62 @@ def test_many_changes_come_as_one_message(tmp_path: Path) -> None:
     many = message_from_bytes(new[0].content, policy=policy.default)
     assert many["Subject"] == "Changed: 5 changes"
     assert all(change.line in many.get_content() for change in found)
+
+
+@pytest.fixture(scope="module")
+def planned() -> Iterator[tuple[Job, PlanAnswer]]:
+    with demo_desk() as desk:
+        found, _ = plan(desk)
+        yield desk.job, found.answer
+
+
+def lines(job: Job, before: PlanAnswer, after: PlanAnswer) -> list[str]:
+    was, now = told((), before), told((), after)
+    return [change.line for change in changes(job, was, now, (), after)]
+
+
+def dated(found: PlanAnswer, on: date | None, ends: Ends = Ends.LIMIT) -> PlanAnswer:
+    assert found.date is not None
+    overall = replace(found.date.overall, latest_safe=on, ends=ends)
+    return replace(found, date=replace(found.date, overall=overall))
+
+
+@pytest.mark.parametrize(
+    ("days", "is_told"), [(0, False), (1, False), (2, True), (-1, False), (-2, True)]
+)
+def test_a_date_that_moved_by_so_many_days_is_told(
+    planned: tuple[Job, PlanAnswer], days: int, is_told: bool
+) -> None:
+    job, found = planned
+    moved = lines(job, dated(found, date(2026, 12, 10)), dated(found, date(2026, 12, 10 + days)))
+    assert bool(moved) is is_told
+    if is_told:
+        assert moved[0].startswith(f"Latest safe close-in: 2026-12-{10 + days:02}, was 2026-12-10")
+
+
+def test_a_date_that_is_no_longer_known_is_told(planned: tuple[Job, PlanAnswer]) -> None:
+    job, found = planned
+    told_lines = lines(job, found, dated(found, None, Ends.NOT_KNOWN))
+    assert told_lines[0].startswith("Latest safe close-in: not known, was 2026-12-")
+
+
+def test_an_appointment_that_no_longer_holds_is_told_once(
+    planned: tuple[Job, PlanAnswer],
+) -> None:
+    job, found = planned
+    at = found.at + timedelta(days=3)
+
+    def booked(kept: bool) -> PlanAnswer:
+        tasks = tuple(
+            replace(line, appointment=at, who="house lifter", kept=kept)
+            if line.id == "lower"
+            else replace(line, appointment=None)
+            for line in found.tasks
+        )
+        return replace(found, tasks=tasks)
+
+    (line,) = lines(job, booked(kept=True), booked(kept=False))
+    assert line.startswith("Lower the house: the appointment with house lifter of Thu 12 Nov")
+    assert "no longer holds; the plan has it" in line
+    assert lines(job, booked(kept=False), booked(kept=False)) == []
+    assert lines(job, booked(kept=False), booked(kept=True)) == []

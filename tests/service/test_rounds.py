@@ -183,6 +183,23 @@ def test_a_name_in_the_job_file_can_never_be_a_header(tmp_path: Path, task: str)
         assert letter["To"] == "builder@example.org"
 
 
+def test_a_name_is_text_in_the_html_whatever_it_holds(tmp_path: Path) -> None:
+    task = '"<script>alert(1)</script>{{7*7}}<img src=x>"'
+    path = made_job(tmp_path, task=task, evening="16:30")
+    made = made_service(tmp_path / "closein.db", path, NIGHT)
+    for now in (MORNING, utc(2026, 11, 9, 21, 30)):
+        made.clock.now = now
+        round_of(made.service)
+    assert len(made.post.took) == 2
+    for letter in letters(made):
+        body = letter.get_body(("html",))
+        assert body is not None
+        html = str(body.get_content())
+        assert "<script>" not in html
+        assert "<img src=x>" not in html
+        assert "{{7*7}}" in html
+
+
 def test_health_fails_when_the_morning_is_overdue_and_when_a_job_file_is_gone(
     tmp_path: Path,
 ) -> None:
