@@ -40,7 +40,8 @@ def lever_words(lever: Lever) -> str:
     """Return a lever with what it does to the chance."""
     gain = "" if lever.chance_gain is None else f", chance up {100 * lever.chance_gain:.0f} points"
     to = "" if lever.chance is None else f" to {lever.chance:.0%}"
-    return f"{lever.what}{gain}{to}"
+    priced = ", not priced by the job" if lever.cost is None else ""
+    return f"{lever.what}{gain}{to}{priced}"
 
 
 def _rests_on(found: CloseInAnswer, zone: str) -> list[str]:
