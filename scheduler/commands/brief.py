@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -14,6 +15,9 @@ from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_dump
 def brief(
     desk: Desk,
     out: Annotated[Path, typer.Option("--out", metavar="FOLDER")] = Path(),
+    texts: Annotated[
+        bool, typer.Option("--texts", help="Print short texts to copy, one line a reader.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Write the morning message as text and HTML files."""
@@ -22,6 +26,13 @@ def brief(
     from scheduler.runs.brief import brief as run
 
     made = run(desk)
+    if texts:
+        from scheduler.service.cuts import Said
+        from scheduler.service.cuts import texts as short
+
+        for reader, line in short(Said(made, desk.job, evening=False, notes=())):
+            sys.stdout.write(f"{reader}: {line}\n")
+        return
     files = write_folder(out, brief_files(made.brief, made.planned.answer, desk.job))
     wrote = "\n".join([made.brief.subject, *(f"wrote {path}" for path in files)])
     document = brief_document(made.brief, made.planned.answer, files)

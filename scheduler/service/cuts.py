@@ -7,7 +7,7 @@ line that others decide.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Final
@@ -25,6 +25,7 @@ from scheduler.output.sheets.page import page
 from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.today_table import caution_words, check_words, measure_line
 from scheduler.output.words import clock, day, span, words
+from scheduler.output.words import told as caution_text
 from scheduler.planning.answer import TaskAnswer
 from scheduler.planning.briefing import CALL_WORDS, LINE
 from scheduler.planning.job import Job, Recipient
@@ -34,6 +35,12 @@ from scheduler.runs.brief import Morning
 LOG: Final = logging.getLogger("closein.cuts")
 SHORTEST: Final = 300  # characters of a short text: two telephone messages
 MONDAY: Final = 0
+HURT: Final = (  # of the book's cautions those that hurt people, the gravest first
+    "raised_house", "falling_load", "trench_collapse", "wall_collapse_under_fill",
+    "wall_collapse_in_wind", "carbon_monoxide", "fire_near_heater", "electricity", "lightning",
+    "fall", "ice_slip", "wet_cement", "silica_dust", "cold_stress", "heat_stress",
+)  # fmt: skip
+MOST_CAUTIONS: Final = 3  # of a short text; all stand in the whole message
 BOX: Final = "[ ] "  # how a line to tick off begins in a text
 
 
@@ -71,19 +78,42 @@ def cut(said: Said, to: Recipient) -> Letter | None:
 
 
 def short_line(said: Said, to: Recipient) -> str:
-    """Return a person's one line; empty where there is nothing to say to them."""
+    """Return a person's one line; empty where there is nothing to say to them.
+
+    What can hurt stands at its end and is never cut off.
+    """
     notes = " ".join(f"{note}." for note in said.notes)
-    if to.gets == "crew":
-        lines = _crew_lines(said, to.crew)
-        own = "; ".join(f"{name}: {call}{when}" for name, call, when in lines)
-        return one_line(f"{day(said.about, 'UTC')} {own}. {notes}", SHORTEST) if own else ""
+    tasks = {line.id for line in _lines_of(said, to.crew)}
     if to.gets == "owner":
         return one_line(f"{said.job.name}: {_range(said)}. {notes}", SHORTEST)
-    if said.evening:
-        own = "; ".join(f"{n}: {c}{w}" for n, c, w in _crew_lines(said, ""))
-        told = own or "nothing is planned"
-        return one_line(f"Tomorrow {day(said.about, 'UTC')}: {told}. {notes}", SHORTEST)
-    return one_line(f"{said.morning.brief.subject}. {notes}", SHORTEST)
+    if to.gets == "whole" and not said.evening:
+        told = f"{said.morning.brief.subject}."
+        tasks = {answer.task for answer in said.morning.brief.answers if not answer.waits_for}
+    else:
+        own = "; ".join(f"{name}: {call}{when}" for name, call, when in _crew_lines(said, to.crew))
+        if not own and to.gets == "crew":
+            return ""
+        told = f"{day(said.about, 'UTC')} {own or 'nothing is planned'}."
+    beware = _beware(said, tasks)
+    return f"{one_line(f'{told} {notes}', SHORTEST - len(beware))}{beware}"
+
+
+def _beware(said: Said, tasks: Collection[str]) -> str:
+    keys = {c.caution for a in said.morning.today.answers if a.task in tasks for c in a.cautions}
+    found = [caution_text("caution", key) for key in HURT if key in keys][:MOST_CAUTIONS]
+    return f" Beware: {', '.join(found)}." if found else ""
+
+
+def texts(said: Said) -> tuple[tuple[str, str], ...]:
+    """Return short texts ready to be copied, one line a reader: everything, each crew, the owner.
+
+    A crew without work that day is left out.
+    """
+    readers = [("everyone", Recipient(""))]
+    readers += [(c.name, Recipient("", gets="crew", crew=c.id)) for c in said.job.crews]
+    readers += [("owner", Recipient("", gets="owner"))]
+    lines = ((name, short_line(said, to)) for name, to in readers)
+    return tuple((name, line) for name, line in lines if line)
 
 
 def _whole(said: Said, _: Recipient) -> Letter:

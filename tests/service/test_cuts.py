@@ -11,12 +11,13 @@ from email.message import EmailMessage
 import pytest
 from icalendar import Calendar
 
+from rules.words import words
 from scheduler.output.calendar_feed import told_text
 from scheduler.output.letter import LARGEST, File, Letter, Picture, letter_bytes, one_line
 from scheduler.planning.job import Recipient
 from scheduler.planning.log import Entry, EntryKind
 from scheduler.runs.brief import brief
-from scheduler.service.cuts import SHORTEST, Said, cut, feed_of, short_line
+from scheduler.service.cuts import HURT, SHORTEST, Said, cut, feed_of, short_line, texts
 from scheduler.startup import demo_desk
 from tests.service.made_job import utc
 
@@ -167,6 +168,27 @@ def test_a_short_text_is_one_line(said: Said, to: Recipient) -> None:
     assert len(line) <= SHORTEST
     assert "\n" not in line
     assert "Late" in line
+
+
+def test_a_short_text_says_what_can_hurt_and_never_cuts_it_off(said: Said) -> None:
+    long = replace(said, notes=("Alarm: " + "x" * 400,))
+    for to in (WHOLE, MASONS):
+        line = short_line(long, replace(to, short=True))
+        assert len(line) <= SHORTEST
+        assert re.search(r"… Beware: .+\.$", line)
+    assert "fresh wall in wind" in short_line(said, MASONS)
+    assert "people under or near a raised house" in short_line(said, WHOLE)
+
+
+def test_every_caution_named_is_one_of_the_book() -> None:
+    assert set(HURT) <= set(words().cautions)
+
+
+def test_texts_to_copy_are_one_line_a_reader(said: Said) -> None:
+    found = dict(texts(said))
+    assert list(found) == ["everyone", "Block crew", "Carpenters", "owner"]
+    assert found["Block crew"].startswith("Mon 9 Nov Lay three courses: go with protection 07:00")
+    assert all(0 < len(line) <= SHORTEST and "\n" not in line for line in found.values())
 
 
 def test_notes_stand_first_in_every_cut(said: Said) -> None:
