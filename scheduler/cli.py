@@ -16,6 +16,7 @@ from scheduler.commands.demo import demo
 from scheduler.commands.doctor import doctor
 from scheduler.commands.hindcast import hindcast
 from scheduler.commands.kept import kept
+from scheduler.commands.levers import levers
 from scheduler.commands.log import log
 from scheduler.commands.messages import messages
 from scheduler.commands.new import new
@@ -54,6 +55,7 @@ for command in (
     tonight,
     plan,
     season,
+    levers,
     odds,
     hindcast,
     orders,

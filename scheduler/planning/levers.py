@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Final
 
+import numpy as np
+
 from rules.exposure import HourNumbers
 from scheduler.planning.calendars import with_overtime, with_saturday
 from scheduler.planning.closein_date import joint_chance
@@ -33,6 +35,7 @@ class Change:
     job: Job
     hours: bool = False  # working hours: tasks are judged again
     house: bool = False  # how fast the open house cools: breaches are found again
+    order: bool = True  # the plan's order is replayed with it
 
 
 def changes(frame: Frame) -> tuple[Change, ...]:
@@ -43,6 +46,21 @@ def changes(frame: Frame) -> tuple[Change, ...]:
         *_free_dates(frame),
         *_sooner(frame),
         *_covered(frame),
+    )
+
+
+def both(frame: Frame, one: Change, other: Change) -> Change | None:
+    """Return two changes made together; None where the second is none after the first."""
+    after = changes(replace(frame, job=one.job))
+    again = next((change for change in after if change.what == other.what), None)
+    if again is None:
+        return None
+    return Change(
+        f"{one.what}, and {other.what}",
+        again.job,
+        hours=one.hours or other.hours,
+        house=one.house or other.house,
+        order=one.order or other.order,
     )
 
 
@@ -104,7 +122,7 @@ def _covered(frame: Frame) -> Iterator[Change]:
         return
     shut = replace(limits, openings=None, time_constant_h=limits.openings.closed_time_constant_h)
     told = "openings covered for the time with panels"
-    yield Change(told, replace(frame.job, exposure=shut), house=True)
+    yield Change(told, replace(frame.job, exposure=shut), house=True, order=False)
 
 
 def _with_task(job: Job, changed: Task) -> Job:
@@ -128,11 +146,19 @@ def ranked(
     tried : (change, passed, closed)
         The same with each change.
     """
-    base = joint_chance(*before)
-    gains = [(joint_chance(passed, closed) - base, change) for change, passed, closed in tried]
-    best = sorted(gains, key=lambda pair: (-pair[0], pair[1].what))
+    base, middle = joint_chance(*before), _middle(before[1])
+    gains = [
+        (joint_chance(passed, closed) - base, (middle - _middle(closed)) / 24.0, change)
+        for change, passed, closed in tried
+    ]
+    best = sorted(gains, key=lambda row: (-row[0], -row[1], row[2].what))
     return tuple(
-        Lever(change.what, min(chance + gain, 1.0), gain, margin_days=None)
-        for gain, change in best
+        Lever(change.what, min(chance + gain, 1.0), gain, margin_days=None, days_gained=days)
+        for gain, days, change in best
         if gain >= LEAST_GAIN
     )
+
+
+def _middle(closed: HourNumbers) -> float:
+    """Return the hour by which half of the scenarios are closed in."""
+    return float(np.partition(closed, closed.size // 2)[closed.size // 2])

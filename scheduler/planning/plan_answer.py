@@ -54,6 +54,7 @@ class Lever:
     chance_gain: float | None
     margin_days: int | None
     cost: float | None = None  # by the job's own prices; None: not priced
+    days_gained: float | None = None  # of the middle close-in
 
 
 @dataclass(frozen=True, slots=True)

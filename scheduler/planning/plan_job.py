@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import combinations
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -30,7 +31,7 @@ from scheduler.planning.job import Job, State, Task
 from scheduler.planning.job_gates import JobGates, job_gates
 from scheduler.planning.known_facts import asked_of
 from scheduler.planning.latest_starts import LatestStarts, latest_starts
-from scheduler.planning.levers import LEVER_SCENARIOS, Change, changes, ranked
+from scheduler.planning.levers import LEVER_SCENARIOS, Change, both, changes, ranked
 from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
 from scheduler.planning.network import Plan, Problem
@@ -89,6 +90,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     seed: int,
     count: int,
     observed: HourlyTable | None = None,
+    pairs: int = 0,
     watch: Watch = unwatched,
 ) -> Planned:
     """Return the rest of the schedule, the latest safe close-in date and the margin.
@@ -108,6 +110,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         Of the scenarios.
     observed : HourlyTable, optional
         Weather that finished work has been through; hours it lacks give no strength.
+    pairs
+        How many of the best levers are tried two by two.
     watch
         Told the name of each step as it begins.
     """
@@ -161,7 +165,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         answer = with_odds(answer, frame, told)
     watch(LEVERS)
     rest = _Rest(frame, book, judged, strength, plan, told, fresh)
-    answer = _with_room(answer, rest, found)
+    answer = _with_room(answer, rest, found, pairs)
     watch(STOP_AND_MONEY)
     stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)
     opened = _opened(frame, plan)
@@ -194,23 +198,29 @@ class _Rest:
     weather: Scenarios
 
 
-def _levers(rest: _Rest, dated: CloseInAnswer | None) -> tuple[Lever, ...]:
-    """Return what would raise the chance, the most first."""
+def _levers(rest: _Rest, dated: CloseInAnswer | None, pairs: int) -> tuple[Lever, ...]:
+    """Return what would raise the chance, the most first; the best ``pairs`` two by two too."""
     told = rest.told
     if told is None or dated is None or dated.chance is None:
         return ()
     some = rest.weather.first(LEVER_SCENARIOS)
 
     def closed(change: Change) -> HourNumbers:
-        again = None if change.house else _again(rest, change, some)
+        again = _again(rest, change, some) if change.order else None
         return (told if again is None else again).close_in[: some.count].astype(np.int64)
 
     own = (_passed(rest, rest.frame.job, some), told.close_in[: some.count].astype(np.int64))
-    tried = (
-        (change, _passed(rest, change.job, some) if change.house else own[0], closed(change))
-        for change in changes(rest.frame)
-    )
-    return ranked(dated.chance, own, tried)
+
+    def tried(change: Change) -> tuple[Change, HourNumbers, HourNumbers]:
+        passed = _passed(rest, change.job, some) if change.house else own[0]
+        return change, passed, closed(change)
+
+    singles = {change.what: tried(change) for change in changes(rest.frame)}
+    found = ranked(dated.chance, own, singles.values())
+    best = [singles[lever.what][0] for lever in found[:pairs]]
+    together = (both(rest.frame, one, other) for one, other in combinations(best, 2))
+    pairs_tried = [tried(change) for change in together if change is not None]
+    return ranked(dated.chance, own, [*singles.values(), *pairs_tried]) if pairs_tried else found
 
 
 def _passed(rest: _Rest, job: Job, some: Scenarios) -> HourNumbers:
@@ -227,10 +237,12 @@ def _passed(rest: _Rest, job: Job, some: Scenarios) -> HourNumbers:
     )
 
 
-def _with_room(answer: PlanAnswer, rest: _Rest, dated: CloseInAnswer | None) -> PlanAnswer:
+def _with_room(
+    answer: PlanAnswer, rest: _Rest, dated: CloseInAnswer | None, pairs: int
+) -> PlanAnswer:
     """Return the answer with what would buy chance, and how late each task may begin."""
     latest = _latest(rest, dated)
-    answer = replace(answer, levers=_levers(rest, dated))
+    answer = replace(answer, levers=_levers(rest, dated, pairs))
     if latest is None:
         return answer
     return replace(answer, latest=latest.rows, latest_keeps=latest.keeps)

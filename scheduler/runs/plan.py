@@ -12,7 +12,7 @@ from scheduler.planning.steps import READING, Watch, unwatched
 from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
 
-def plan(desk: Desk, *, watch: Watch = unwatched) -> tuple[Planned, Gathered]:
+def plan(desk: Desk, *, pairs: int = 0, watch: Watch = unwatched) -> tuple[Planned, Gathered]:
     """Return the plan and what it was made from; the weather read is kept.
 
     Raises
@@ -23,7 +23,7 @@ def plan(desk: Desk, *, watch: Watch = unwatched) -> tuple[Planned, Gathered]:
     watch(READING)
     gathered = gather(desk, command="plan")
     gathered, climate = with_climate(desk, gathered)
-    planned = planned_of(desk, gathered, climate, job_book(desk.job), watch=watch)
+    planned = planned_of(desk, gathered, climate, job_book(desk.job), pairs=pairs, watch=watch)
     keep(desk, gathered)
     return planned, gathered
 
@@ -59,6 +59,7 @@ def planned_of(
     climate: ClimateYears | None,
     book: Book,
     *,
+    pairs: int = 0,
     watch: Watch = unwatched,
 ) -> Planned:
     """Plan what was gathered."""
@@ -72,5 +73,6 @@ def planned_of(
         seed=desk.seed,
         count=desk.scenarios,
         observed=None if gathered.observed is None else gathered.observed.table,
+        pairs=pairs,
         watch=watch,
     )
