@@ -160,7 +160,7 @@ def test_today_carries_the_date_as_planned_now_or_as_kept_last(
     assert "(as planned Mon 9 Nov 06:00)" in " ".join(out.split())
     _, out, _ = run(capsys, "today", job, "--weather", WEATHER, "--at", AT, "--json")
     line = json.loads(out)["close_in"]
-    assert line["lever"] == "each day 2 hours longer"
+    assert line["lever"] == "house lifter free to come as soon as Lower the house can begin"
     assert (line["latest_safe"], line["margin_days"], line["binding"]) == (
         "2026-12-10", 7, "indoor_air",
     )  # fmt: skip
@@ -178,7 +178,8 @@ def test_plan_says_the_spread_and_what_each_source_alone_says_and_draws_both_pic
     assert "a limit is passed by (10 / 50 / 90 %): Sat 12 Dec" in text
     assert "on the forecast alone: no limit passed within it; on past years alone:" in text
     assert "A day of delay costs: $200" in text
-    assert "What buys most: each day 2 hours longer, chance up 8 points" in text
+    assert "What buys most: house lifter free to come as soon as Lower the house can begin," in text
+    assert "chance up 8 points" in text
     assert "Open: beam pockets until Tue 1 Dec 12:00" in text
     assert "latest safe" in risk.read_text(encoding="utf-8")
     assert exposure.read_bytes().startswith(b"\x89PNG")
