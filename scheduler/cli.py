@@ -17,6 +17,7 @@ from scheduler.commands.doctor import doctor
 from scheduler.commands.hindcast import hindcast
 from scheduler.commands.kept import kept
 from scheduler.commands.levers import levers
+from scheduler.commands.link import link
 from scheduler.commands.log import log
 from scheduler.commands.messages import messages
 from scheduler.commands.new import new
@@ -68,6 +69,7 @@ for command in (
     weather_days,
     kept,
     serve,
+    link,
     messages,
     doctor,
     verify,

@@ -130,9 +130,37 @@ def watch(service: Service, files: tuple[Path, ...], *, weather: str, climate: s
 def pages(service: Service) -> Any:  # an ASGI app, whichever library made it
     """Return the pages of the service."""
     from scheduler.service.health import health
-    from scheduler.service.health_page import health_app
+    from scheduler.web.pages import make_app
 
-    return health_app(lambda: health(service.store, service.clock(), job=service.job))
+    return make_app(
+        service.store,
+        clock=service.clock,
+        health=lambda: health(service.store, service.clock(), job=service.job),
+    )
+
+
+def links_told(address: str | None, job: str, *, who: str, withdraw_from: str) -> str:
+    """Give, withdraw or list links to a job's pages, and say what was done.
+
+    Raises
+    ------
+    BadInput
+        If the store keeps nothing of the job, or the person has no link.
+    """
+    from scheduler.service.links import give, links, withdraw
+
+    store = named_store(address)
+    if job not in store.jobs():
+        raise BadInput(f"the store keeps nothing of {job!r}; it has {', '.join(store.jobs())}")
+    if withdraw_from:
+        count = withdraw(store, job, withdraw_from, now=now())
+        return f"withdrawn from {withdraw_from}: {count}"
+    if who:
+        token = give(store, job, who, now=now())
+        root = settings().page_url.rstrip("/")
+        return f"{root}/p/{token}/\nfor {who}; it is shown once, only its hash is kept"
+    standing = links(store, job).values()
+    return "\n".join(f"{one.who}, since {one.given_at:%Y-%m-%d}" for one in standing) or "nobody"
 
 
 def watched_desk(watched: Watched, store: Store, at: datetime, weather: str) -> Desk:

@@ -47,6 +47,7 @@ ALLOWED = {
         "scheduler/planning/measured.py",
         "with_measured",
     ): "how long a log of readings is carried on",
+    ("scheduler/planning/skill.py", "_climate"): "which days of a record stand for a day",
     ("scheduler/planning/levers.py", "ranked"): "a gain within the draw of scenarios",
     ("scheduler/planning/scenarios.py", "_bridged"): "gaps of past years, said when bridged",
     ("scheduler/planning/several_sources.py", "_worse"): "which of two sources is worse",

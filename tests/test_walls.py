@@ -42,6 +42,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/service/timer.py": EDGE | {"scheduler.service", "apscheduler"},
     "scheduler/service/doctor.py": EDGE | {"scheduler.service", "scheduler.runs", "matplotlib"},
     "scheduler/service/health_page.py": EDGE | {"scheduler.service", "starlette"},
+    "scheduler/web": EDGE | {"scheduler.web", "scheduler.service", "starlette"},
     "scheduler/mail": EDGE | {"scheduler.mail", "requests"},
     "scheduler/settings.py": {"pydantic", "rules"},
     "scheduler/startup.py": EDGE
@@ -49,7 +50,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"scheduler.runs"},
     "scheduler/startup_service.py": EDGE
     | {"scheduler.settings", "scheduler.jobfile", "scheduler.startup", "scheduler.store"}
-    | {"scheduler.runs", "scheduler.service", "scheduler.mail"},
+    | {"scheduler.runs", "scheduler.service", "scheduler.mail", "scheduler.web"},
     "scheduler/newjob": {"rules", "scheduler.newjob", "scheduler.planning", "numpy"},
     "scheduler/cli.py": {"rules", "scheduler.commands", "typer"},
     "scheduler/commands": EDGE

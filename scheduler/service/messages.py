@@ -22,6 +22,7 @@ from scheduler.runs.desk import Desk, keep_answer
 from scheduler.service.cuts import SHORTEST, Said, cut, feed_of
 from scheduler.service.desks import Service
 from scheduler.service.due import EVENING, MORNING, Due, missed_days
+from scheduler.service.page_parts import PAGE, page_parts
 from scheduler.service.told import dump, told
 
 BRIEF: Final = "brief"  # kind of the answer kept
@@ -58,8 +59,10 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
         if letter is not None
     ]
     body = dump(told(made.today.answers, made.planned.answer))
+    shown = page_parts(said)
     with service.store.together():
         _keep(desk, made)
+        keep_answer(desk, made.today.gathered, PAGE, shown)
         keep_answer(
             desk, made.today.gathered, CALENDAR, told_text(feed_of(said, said.calendar)[1])
         )

@@ -1,0 +1,1 @@
+"""The pages: what the service has kept, for whoever holds a link."""
