@@ -130,16 +130,20 @@ def watch(service: Service, files: tuple[Path, ...], *, weather: str, climate: s
 def pages(service: Service) -> Any:  # an ASGI app, whichever library made it
     """Return the pages of the service."""
     from scheduler.service.health import health
+    from scheduler.service.posted import take
     from scheduler.web.pages import make_app
 
     return make_app(
         service.store,
         clock=service.clock,
         health=lambda: health(service.store, service.clock(), job=service.job),
+        take=lambda link, fields: take(service, link, fields),
     )
 
 
-def links_told(address: str | None, job: str, *, who: str, withdraw_from: str) -> str:
+def links_told(
+    address: str | None, job: str, *, who: str, may_log: bool, withdraw_from: str
+) -> str:
     """Give, withdraw or list links to a job's pages, and say what was done.
 
     Raises
@@ -156,7 +160,7 @@ def links_told(address: str | None, job: str, *, who: str, withdraw_from: str) -
         count = withdraw(store, job, withdraw_from, now=now())
         return f"withdrawn from {withdraw_from}: {count}"
     if who:
-        token = give(store, job, who, now=now())
+        token = give(store, job, who, now=now(), may_log=may_log)
         root = settings().page_url.rstrip("/")
         return f"{root}/p/{token}/\nfor {who}; it is shown once, only its hash is kept"
     standing = links(store, job).values()

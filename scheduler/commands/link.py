@@ -15,6 +15,9 @@ def link(
         str, typer.Argument(metavar="ID", help="The job's id, as closein kept has it.")
     ],
     who: Annotated[str, typer.Option("--who", metavar="NAME", help="Who gets the link.")] = "",
+    may_log: Annotated[
+        bool, typer.Option("--may-log", help="They may write on the log page as well.")
+    ] = False,
     withdraw: Annotated[
         str, typer.Option("--withdraw", metavar="NAME", help="Withdraw every link of a person.")
     ] = "",
@@ -23,4 +26,6 @@ def link(
     """Give a person a link to a job's pages, withdraw it, or list who has one."""
     from scheduler.startup_service import links_told
 
-    sys.stdout.write(links_told(store, job, who=who, withdraw_from=withdraw) + "\n")
+    sys.stdout.write(
+        links_told(store, job, who=who, may_log=may_log, withdraw_from=withdraw) + "\n"
+    )

@@ -27,6 +27,7 @@ class Link:
     job: str
     who: str
     digest: str  # SHA-256 of the token
+    may_log: bool  # may write on the log page as well
     given_at: datetime
 
 
@@ -38,11 +39,13 @@ def links(store: Store, job: str) -> dict[str, Link]:
         if told["withdrawn"]:
             standing = {d: link for d, link in standing.items() if link.who != told["who"]}
         else:
-            standing[told["digest"]] = Link(job, told["who"], told["digest"], kept.at)
+            standing[told["digest"]] = Link(
+                job, told["who"], told["digest"], told["may_log"], kept.at
+            )
     return standing
 
 
-def give(store: Store, job: str, who: str, *, now: datetime) -> str:
+def give(store: Store, job: str, who: str, *, now: datetime, may_log: bool = False) -> str:
     """Return a new token for a person; older links of theirs stay until withdrawn.
 
     Raises
@@ -53,7 +56,8 @@ def give(store: Store, job: str, who: str, *, now: datetime) -> str:
     if not who.strip():
         raise BadInput("--who is empty; name the person who gets the link")
     token = secrets.token_urlsafe(TOKEN_BYTES)
-    _keep(store, job, {"who": who.strip(), "digest": digest_of(token), "withdrawn": False}, now)
+    told = {"who": who.strip(), "digest": digest_of(token), "may_log": may_log}
+    _keep(store, job, {**told, "withdrawn": False}, now)
     return token
 
 

@@ -34,6 +34,8 @@ def page_parts(said: Said) -> str:
         {
             "name": job.name,
             "time_zone": job.site.time_zone,
+            "units": job.units,
+            "tasks": [[line.id, line.name] for line in planned.answer.tasks if not line.done],
             "today": brief_html(said.morning.brief, job, lines, notes=said.notes),
             "bars": _drawn(bars, job.id),
             "risk": _drawn(risk, job.id),

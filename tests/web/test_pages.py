@@ -35,9 +35,9 @@ def client(made: Made) -> Iterator[TestClient]:
         yield one
 
 
-def own(made: Made, who: str = "A. Ryd") -> str:
+def own(made: Made, who: str = "A. Ryd", *, may_log: bool = False) -> str:
     (job,) = made.service.store.jobs()
-    return give(made.service.store, job, who, now=MORNING)
+    return give(made.service.store, job, who, now=MORNING, may_log=may_log)
 
 
 @pytest.mark.parametrize("page", ["", "plan", "close-in", "rules", "bars.svg"])
@@ -131,3 +131,92 @@ def test_a_request_plans_nothing(
 
 def test_health_is_open(client: TestClient) -> None:
     assert client.get("/health").status_code == 200
+
+
+FORM = {"what": "lost", "hours": "4", "cause": "rain", "key": "k" * 24}
+
+
+def entries(made: Made) -> list[tuple[str, str, float | None]]:
+    (job,) = made.service.store.jobs()
+    return [(e.kind.value, e.who, e.hours) for e in made.service.store.entries(job)]
+
+
+def test_who_may_log_writes_once_whatever_the_thumb_does(made: Made, client: TestClient) -> None:
+    path = f"/p/{own(made, may_log=True)}/log"
+    assert "Hours lost" in client.get(path).text
+    first, second = client.post(path, data=FORM), client.post(path, data=FORM)
+    assert (first.status_code, second.status_code) == (200, 200)
+    assert "written down as 1" in first.text
+    assert "written down already" in second.text
+    assert entries(made) == [("lost", "A. Ryd", 4.0)]
+    assert made.service.store.verify() == ()
+
+
+def test_every_form_of_the_page_is_taken_as_it_stands(made: Made, client: TestClient) -> None:
+    """Each form as a browser would send it: its own hidden fields, one value for each field."""
+    path = f"/p/{own(made, may_log=True)}/log"
+    filled = {"hours": "2.5", "value": "41", "place": "north", "text": "a note", "cause": "wind"}
+    forms = re.findall(r"<form.*?</form>", client.get(path).text, re.DOTALL)
+    for form in forms:
+        fields = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form))
+        for name in re.findall(r'<input name="(\w+)"', form):
+            fields[name] = filled[name]
+        fields |= re.findall(r'<select name="(\w+)"><option value="([^"]*)"', form)
+        made.clock.now += timedelta(hours=1)  # what is started now is not finished now
+        answer = client.post(path, data=fields)
+        assert answer.status_code == 200, (fields, answer.text)
+    assert len(entries(made)) == len(forms) == 5
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"hours": "many"}, "want a number such as 4.5"),
+        ({"hours": "-3"}, "hours"),
+        ({"what": "rob"}, "nothing to write down"),
+        ({"key": ""}, "load the page again"),
+        ({"what": "started", "task": "../x"}, "task"),
+        ({"what": "reading", "quantity": BAD, "value": "4", "unit": "degF"}, "quantity"),
+    ],
+)
+def test_what_cannot_be_is_told_as_text_and_nothing_is_written(
+    made: Made, client: TestClient, change: dict[str, str], said: str
+) -> None:
+    answer = client.post(f"/p/{own(made, may_log=True)}/log", data=FORM | change)
+    assert answer.status_code == 400
+    assert said in answer.text
+    assert BAD not in answer.text
+    assert entries(made) == []
+
+
+def test_who_may_only_read_is_told_nothing_of_the_log(made: Made, client: TestClient) -> None:
+    path = f"/p/{own(made)}/log"
+    assert client.get(path).status_code == client.post(path, data=FORM).status_code == 404
+    assert entries(made) == []
+
+
+@pytest.mark.parametrize(
+    ("headers", "content"),
+    [
+        ({"origin": "https://evil.example"}, None),
+        ({"content-type": "text/plain"}, b"what=lost"),
+        ({"content-type": "application/x-www-form-urlencoded"}, b"text=" + b"a" * 5000),
+        ({"content-type": "application/x-www-form-urlencoded"}, b"a&" * 50),
+        ({"content-type": "application/x-www-form-urlencoded"}, b"text=\xff\xfe"),
+    ],
+)
+def test_forms_of_other_sites_too_long_or_none_are_not_taken(
+    made: Made, client: TestClient, headers: dict[str, str], content: bytes | None
+) -> None:
+    path = f"/p/{own(made, may_log=True)}/log"
+    sent = {"data": FORM} if content is None else {"content": content}
+    assert client.post(path, headers=headers, **sent).status_code == 400  # type: ignore[arg-type]
+    assert entries(made) == []
+
+
+def test_a_note_with_html_and_line_breaks_stays_one_text(made: Made, client: TestClient) -> None:
+    note = {"what": "note", "text": f"{BAD}\r\nBcc: x@example.org", "key": "n" * 24}
+    answer = client.post(f"/p/{own(made, may_log=True)}/log", data=note)
+    assert BAD not in answer.text
+    assert "set-cookie" not in answer.headers
+    assert len(entries(made)) <= 1
