@@ -72,20 +72,25 @@ def answer_document(
     ``weather`` says where the hours came from and how old they are; ``tasks`` holds one answer
     a task, in the job's order; ``close_in`` is the date as last planned.
     """
-    where = forecast.provenance
     return {
         "version": ANSWER_VERSION,
         "job": job.name,
         "at": at,
         "units": job.units,
-        "weather": {
-            "source": where.source,
-            "issued_at": where.issued_at,
-            "age_h": where.age_h(at),
-            "age_limit_h": where.age_limit_h,
-            "findings": where.findings,
-            "alerts": forecast.alerts,
-        },
+        "weather": weather_told(forecast, at),
         "close_in": close_in,
         "tasks": answers,
+    }
+
+
+def weather_told(forecast: Forecast, at: datetime) -> dict[str, object]:
+    """Return where the hours came from, how old they are, what was noticed, what is warned of."""
+    where = forecast.provenance
+    return {
+        "source": where.source,
+        "issued_at": where.issued_at,
+        "age_h": where.age_h(at),
+        "age_limit_h": where.age_limit_h,
+        "findings": where.findings,
+        "alerts": forecast.alerts,
     }

@@ -8,6 +8,7 @@ from datetime import datetime
 from rich.console import Group, RenderableType
 from rich.text import Text
 
+from scheduler.output.answer_json import weather_told
 from scheduler.output.today_table import limit_line
 from scheduler.output.weather_table import alert_lines, provenance_lines
 from scheduler.output.words import clock, day, number, span, told, words
@@ -97,20 +98,12 @@ def leave_document(
     leaves: Sequence[Leave], job: Job, forecast: Forecast, *, at: datetime
 ) -> dict[str, object]:
     """Return the lists for ``--json``."""
-    where = forecast.provenance
     return {
         "version": TONIGHT_VERSION,
         "job": job.name,
         "at": at,
         "units": job.units,
-        "weather": {
-            "source": where.source,
-            "issued_at": where.issued_at,
-            "age_h": where.age_h(at),
-            "age_limit_h": where.age_limit_h,
-            "findings": where.findings,
-            "alerts": forecast.alerts,
-        },
+        "weather": weather_told(forecast, at),
         "leaves": leaves,
         "line": LINE,
     }
