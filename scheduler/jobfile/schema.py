@@ -232,6 +232,14 @@ class TaskPart(Part):
         "what comes before", default=[]
     )
     may_pause: bool = _says("may it stop overnight and go on next day", default=False)
+    set_up_h: Hours = _says("hours to set up before each piece, inside the shift", default=0.0)
+    cover_up_h: Hours = _says("hours to cover up after each piece, in the shift", default=0.0)
+    least_piece_h: float = _says(
+        "a shorter piece is not worth beginning, in hours", gt=0, le=24, default=1.0
+    )
+    apart_from: Annotated[list[TaskId], Listed] = _says(
+        "tasks that must not go on at the same time", default=[]
+    )
     appointment: AppointmentPart | None = _says("fixed date with somebody", default=None)
     not_before: DayOrMoment | None = _says("earliest start", default=None)
     opens: list[Slug] = _says("parts of the envelope it opens", default=[])
