@@ -132,7 +132,7 @@ def closein_date(
         planned=day,
         margin_days=season.margin(overall, day),
         margin_at_least=overall.ends is Ends.SEASON_END,
-        chance=None if closed is None else joint_chance(passed, closed),
+        chance=_chance(overall, passed, closed),
         days=season.days,
         risk=season.risk_by_day(passed),
         planned_on=season.planned_on(passed),
@@ -151,6 +151,16 @@ def first_breach(
     every = (*every, *(_in_each(breach, weather.count) for breach in more))
     left_out = {breach.limit for breach in every if season.blind(breach)}
     return season.plan_on(_first(every, left_out))
+
+
+def _chance(overall: LimitDate, passed: HourNumbers, closed: HourNumbers | None) -> float | None:
+    """Return the joint chance; none where the date is not known because weather is missing.
+
+    What is not known counts as passed, which is right for a date and no chance at all.
+    """
+    if closed is None or overall.ends is Ends.NOT_KNOWN:
+        return None
+    return joint_chance(passed, closed)
 
 
 def joint_chance(passed: HourNumbers, closed: HourNumbers) -> float:

@@ -189,9 +189,10 @@ def test_a_gap_in_the_forecast_is_never_safe() -> None:
         forecast=gappy, climate=climate(19), now=NOW,
         until=NOW + timedelta(hours=HOURS), seed=1, count=60, longitude_deg=-75.0,
     )  # fmt: skip
-    answer = closein_date(job=job(), weather=scene)
+    answer = closein_date(job=job(), weather=scene, planned=NOW + timedelta(days=20))
     assert answer.overall.ends is Ends.NOT_KNOWN
     assert answer.latest_safe is None
+    assert answer.chance is None  # not known, neither certain nor hopeless
 
 
 @given(heat=st.floats(0, 8000), more=st.floats(0, 8000))
