@@ -14,10 +14,11 @@ from rules.errors import Faults, WeatherFileFault
 from scheduler.planning.climate_years import ClimateYears, seasons
 from scheduler.planning.hours import Finding
 from scheduler.planning.job import Site
-from scheduler.weather.daily_grid import is_netcdf, read_daily_grid
+from scheduler.weather.daily_grid import read_daily_grid
 from scheduler.weather.files import LARGEST_FILE, bytes_of
 from scheduler.weather.hourly_csv import read_hourly_csv
 from scheduler.weather.json_text import decoded
+from scheduler.weather.netcdf_place import is_netcdf
 from scheduler.weather.place import distance_km
 from scheduler.weather.records import (
     DAILY_COLUMNS,

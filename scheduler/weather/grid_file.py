@@ -15,6 +15,7 @@ from scheduler.weather.grids.decode import Decoder
 from scheduler.weather.grids.forecast import SOURCE, Reading, forecast_of
 from scheduler.weather.grids.kept_cut import cut_from_text
 from scheduler.weather.grids.public_models import models
+from scheduler.weather.hourly_grid import read_hourly_grid
 
 NETCDF_MARKS: Final = (b"CDF", b"\x89HDF")
 
@@ -29,21 +30,20 @@ def reading(choice: SourceChoice | None, source: str = SOURCE) -> Reading:
 def parse_grid(
     raw: bytes, file: str, site: Site | None, choice: SourceChoice | None = None
 ) -> Forecast:
-    """Return the forecast of a site from one GRIB2 file.
+    """Return the forecast of a site from one GRIB2 or NetCDF file.
 
     Raises
     ------
     Faults
-        If no field of it can be used, if it is NetCDF, or no site is given.
+        If no field of it can be used, or no site is given.
     WeatherUnavailable
         If its grid does not cover the site.
     """
-    if raw.startswith(NETCDF_MARKS):
-        want = "a NetCDF file is read as past years (--climate), not as a forecast"
-        raise Faults([WeatherFileFault(file, "the file", "NetCDF", want)])
     if site is None:
         want = "a grid covers many places; give a job file or --site"
         raise Faults([WeatherFileFault(file, "site", None, want)])
+    if raw.startswith(NETCDF_MARKS):
+        return read_hourly_grid(raw, file, site)
     how = reading(choice)
     with Decoder() as decoder:
         cutter = Cutter(site, method=how.method, decoder=decoder)
