@@ -135,7 +135,8 @@ class _Hours(NetcdfPlace):
         even = apart.size == 0 or bool(np.allclose(apart, step, atol=1e-3))
         if step not in STEPS_H or not even:
             told = f"steps of {apart.min():g} to {apart.max():g} h"
-            raise self.fault("time", told, f"want even steps of {', '.join(map(str, STEPS_H))} h")
+            want = f"want even steps of {', '.join(map(str, STEPS_H))} h; days are past years"
+            raise self.fault("time", told, f"{want}: --climate")
         if steps.size * step > LONGEST_H:
             raise self.fault("time", f"{steps.size * step} h", f"want at most {LONGEST_H} h")
         first = since + np.timedelta64(round(float(steps[0])), "s")
