@@ -20,6 +20,7 @@ from scheduler.planning.plan_answer import LatestLine
 from scheduler.planning.problem import Frame
 from scheduler.planning.replay import replay
 from scheduler.planning.tables import NEVER, IntArray
+from scheduler.planning.work_hours import WorkHours
 
 DAY_H: Final = 24
 SPARED: Final = 1e-9
@@ -38,7 +39,7 @@ def latest_starts(
     frame: Frame,
     problem: Problem,
     plan: Plan,
-    finish: Mapping[str, IntArray],
+    hours: Mapping[str, WorkHours],
     passed: NDArray[np.int64],
 ) -> LatestStarts:
     """Return the latest start of each task that keeps the joint chance.
@@ -47,12 +48,12 @@ def latest_starts(
     ----------
     frame, problem, plan : Frame, Problem, Plan
         As they were replayed.
-    finish : (scenarios, hours), by task
+    hours : WorkHours, by task
         As they were replayed.
     passed : (scenarios,)
         First hour past a limit, ``NEVER`` or more where none is.
     """
-    now = _chance(replay(problem, plan, finish).close_in, passed)
+    now = _chance(replay(problem, plan, hours).close_in, passed)
     keeps = min(now, frame.job.confidence)
     starts = plan.starts()
     names = [work.id for work in problem.tasks]
@@ -61,7 +62,7 @@ def latest_starts(
     low, high = np.zeros(planned.size, dtype=np.int64), most.copy()
     while (low < high).any():
         middle = (low + high + 1) // 2
-        chances = _held_back(problem, plan, finish, planned + DAY_H * middle, passed)
+        chances = _held_back(problem, plan, hours, planned + DAY_H * middle, passed)
         good = (chances >= keeps - SPARED) & (low < high)
         low = np.where(good, middle, low)
         high = np.where(good | (low >= high), high, middle - 1)
@@ -81,14 +82,14 @@ def latest_starts(
 def _held_back(
     problem: Problem,
     plan: Plan,
-    finish: Mapping[str, IntArray],
-    hours: NDArray[np.int64],
+    hours: Mapping[str, WorkHours],
+    held: NDArray[np.int64],
     passed: NDArray[np.int64],
 ) -> NDArray[np.float64]:
     """Return the joint chance with each task alone held back to its hour: (tasks,)."""
-    floors = np.diag(hours).astype(np.int32)
-    made = replay(problem, plan, finish, floors=floors)
-    closed = made.close_in.reshape(hours.size, passed.size)
+    floors = np.diag(held).astype(np.int32)
+    made = replay(problem, plan, hours, floors=floors)
+    closed = made.close_in.reshape(held.size, passed.size)
     return np.array([_chance(row, passed) for row in closed])
 
 

@@ -130,13 +130,18 @@ class Plan:
 
 def permitted(work: Work) -> IntArray:
     """Return the finish table with the starts taken out that are not offered: ``(hours,)``."""
+    return np.where(offered(work), work.finish, NEVER).astype(np.int32)
+
+
+def offered(work: Work) -> BoolArray:
+    """Return the starts that a task's earliest hour and its appointment leave: ``(hours,)``."""
     hours = np.arange(work.finish.size, dtype=np.int32)
-    open_ = hours >= work.not_before
+    open_: BoolArray = hours >= work.not_before
     if work.starts:
         open_ &= np.isin(hours, work.starts)
     if work.booking is not None:
         open_ &= _bookable(work.booking, hours)
-    return np.where(open_, work.finish, NEVER).astype(np.int32)
+    return open_
 
 
 def _bookable(booking: Booking, hours: IntArray) -> BoolArray:

@@ -60,6 +60,7 @@ from scheduler.planning.tables import NEVER, BoolArray, IntArray
 from scheduler.planning.task_weather import MAY, TaskWeather, papers_of, task_weather
 from scheduler.planning.weather_waits import weather_wait, with_waits
 from scheduler.planning.winter_stop import winter_stop
+from scheduler.planning.work_hours import WorkHours
 
 SEASON_DAYS: Final = 120  # planned on where the job names no season's end
 MIDDLE: Final = 0.5  # share of scenarios whose weather a plan waits for, past the forecast
@@ -253,28 +254,26 @@ def _latest(rest: _Rest, dated: CloseInAnswer | None) -> LatestStarts | None:
     if rest.told is None or dated is None or dated.chance is None:
         return None
     some = rest.weather.first(LEVER_SCENARIOS)
-    every = rest.judged.finishes()
-    finish = {name: np.atleast_2d(each)[: some.count] for name, each in every.items()}
+    hours = {name: each.first(some.count) for name, each in rest.judged.work_hours().items()}
     stands = _problem(rest.frame, rest.judged, rest.strength)
     passed = _passed(rest, rest.frame.job, some)
-    allowed = begun(rest.frame, rest.strength, finish)
+    allowed = begun(rest.frame, rest.strength, hours)
     return latest_starts(rest.frame, stands, rest.plan, allowed, passed)
 
 
 def _again(rest: _Rest, change: Change, some: Scenarios) -> Replayed | None:
     """Return the plan's order replayed with a change; tasks close-in waits for judged again."""
     frame = replace(rest.frame, job=change.job)
-    every = rest.judged.finishes()
-    finish = {name: np.atleast_2d(each)[: some.count] for name, each in every.items()}
+    hours = {name: each.first(some.count) for name, each in rest.judged.work_hours().items()}
     if change.hours and rest.told is not None:
         share = dict(zip(rest.told.ids, rest.told.critical(), strict=True))
         weather = Weather(dict(some.table.columns), frame.hours)
         past = np.arange(frame.hours) >= rest.judged.tail_from
         for task in frame.open_tasks:
             if share.get(task.id, 0.0) > 0.0:
-                finish[task.id] = _task(frame, rest.book, task, weather, past).finish
+                hours[task.id] = _task(frame, rest.book, task, weather, past).hours()
     stands = _problem(frame, rest.judged, rest.strength)
-    return replayed(frame, stands, rest.plan, rest.strength, finish)
+    return replayed(frame, stands, rest.plan, rest.strength, hours)
 
 
 def _replayed(
@@ -283,7 +282,7 @@ def _replayed(
     """Return the plan's order in every scenario; None where too little is known."""
     if judged.blind or judged.stale:
         return None
-    return replayed(frame, stands, plan, strength, judged.finishes())
+    return replayed(frame, stands, plan, strength, judged.work_hours())
 
 
 def _opened(frame: Frame, plan: Plan) -> int:
@@ -359,6 +358,10 @@ class _Judged:
     def hourly(self) -> dict[str, VerdictArray]:
         """Return the verdicts of the hours that the forecast tells, by task."""
         return {name: each.by_hour[: self.tail_from] for name, each in self.told.items()}
+
+    def work_hours(self) -> dict[str, WorkHours]:
+        """Return when each task may be under way and begin in the scenarios."""
+        return {name: each.hours() for name, each in self.many.items()}
 
     def finishes(self) -> dict[str, IntArray]:
         """Return the finish of every start in the scenarios, by task."""

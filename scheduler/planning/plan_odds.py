@@ -6,15 +6,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
-import numpy as np
-
 from scheduler.planning.calendars import moment_of
 from scheduler.planning.job_gates import JobGates
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import PlanAnswer, PlanLine
 from scheduler.planning.problem import Frame, Tables, may_begin
 from scheduler.planning.replay import Replayed, at_share, replay
-from scheduler.planning.tables import NEVER, IntArray
+from scheduler.planning.tables import NEVER
+from scheduler.planning.work_hours import WorkHours
 
 EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
 
@@ -24,7 +23,7 @@ def replayed(
     problem: Problem,
     plan: Plan,
     strength: JobGates,
-    finish: Mapping[str, IntArray],
+    hours: Mapping[str, WorkHours],
 ) -> Replayed | None:
     """Return the plan's order in every scenario; None where the plan has no place for a task.
 
@@ -38,23 +37,22 @@ def replayed(
         Its order is replayed.
     strength : JobGates
         Gates, and starts whose work would freeze.
-    finish : (scenarios, hours) or (hours,), by task
+    hours : WorkHours, by task
         By each scenario's weather; one row where no weather binds the task.
     """
     if not problem.tasks or len(plan.placed) != len(problem.tasks):
         return None
-    return replay(problem, plan, begun(frame, strength, finish))
+    return replay(problem, plan, begun(frame, strength, hours))
 
 
-def begun(frame: Frame, strength: JobGates, finish: Mapping[str, IntArray]) -> dict[str, IntArray]:
-    """Return the finishes of starts that days and strength allow: (scenarios, hours) by task."""
+def begun(
+    frame: Frame, strength: JobGates, hours: Mapping[str, WorkHours]
+) -> dict[str, WorkHours]:
+    """Return the hours with the starts taken out that days and strength do not allow."""
     tables = Tables(workable={}, ready=strength.ready, may_start=strength.may_start)
-    rows = max(np.atleast_2d(finish[task.id]).shape[0] for task in frame.open_tasks)
-    made = {}
-    for task in frame.open_tasks:
-        table = np.where(may_begin(frame, task, tables), finish[task.id], NEVER)
-        made[task.id] = np.broadcast_to(table, (rows, frame.hours)).astype(np.int32)
-    return made
+    return {
+        task.id: hours[task.id].begun(may_begin(frame, task, tables)) for task in frame.open_tasks
+    }
 
 
 def with_odds(answer: PlanAnswer, frame: Frame, told: Replayed) -> PlanAnswer:

@@ -7,29 +7,35 @@ A replay is a policy, not a new plan for each scenario: it knows what a crew kno
 * A task may go into a gap before one that stands earlier in the plan and needs the same crew, but
   not where that one could begin before it is over, by what a forecast of ``KNOWN_H`` hours tells
   of its start. What comes after those hours and that one's own is not looked at: that keeps later
-  weather out of it.
+  weather out of it. A test takes away all that is over after an hour, and finds what was decided
+  ``KNOWN_H`` and the longest task before it unchanged.
 * That a task may begin at an hour looks at the work's own hours and the nights after it, as the
   verdicts do everywhere: they are forecast when it begins.
 * An appointment is held where everything before it is done; else the next slot offered is taken.
 
 Limits "not more than so many hours after" are watched, not forced: the share of scenarios that
 keep them is told. Gates stand at the job's confidence in every scenario.
+
+Starts and finishes are found in the masks when they are asked for (``work_hours.py``), all tasks
+and scenarios of a turn in one search. Arrays are ``(tasks, scenarios)``, tasks in the order of the
+plan, so that of equal hours the first is that of the task earlier in it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.planning.network import Plan, Problem, Work, permitted
-from scheduler.planning.tables import NEVER, BoolArray, FlatArray, IntArray
+from scheduler.planning.network import Plan, Problem, Tie, Work, offered
+from scheduler.planning.tables import NEVER, IntArray
+from scheduler.planning.work_hours import Finder, Places, WorkHours
 
 KNOWN_H: Final = 72  # hours a forecast is trusted when a crew is held free; common practice
-ROW_END: Final = 1  # a row of a table is one position longer than its hours
+UNKNOWN: Final = -1  # a first start that is still to be looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +85,7 @@ def at_share(hours: IntArray, share: float) -> int:
 def replay(
     problem: Problem,
     plan: Plan,
-    finish: Mapping[str, IntArray],
+    hours: Mapping[str, WorkHours],
     *,
     floors: IntArray | None = None,
 ) -> Replayed:
@@ -91,8 +97,8 @@ def replay(
         Ties, crews, appointments; its own finish tables are not looked at.
     plan : Plan
         Its starts give the order.
-    finish : (scenarios, hours), by task
-        Finish of every start in each scenario, ``NEVER`` where the task may not begin.
+    hours : WorkHours, by task
+        When it may be under way and begin in each scenario.
     floors : (questions, tasks), optional
         Hours before which tasks are not begun. All questions are replayed at once, each in every
         scenario, one under the other.
@@ -110,39 +116,76 @@ def replay(
     starts = plan.starts()
     if len(starts) != len(problem.tasks):
         raise ValueError("only a plan that places every task can be replayed")
-    return _Replay(problem, starts, finish, floors).run()
+    order = sorted(range(len(problem.tasks)), key=lambda n: (starts[problem.tasks[n].id], n))
+    return _Replay(problem, order, hours, floors).run()
 
 
 @dataclass(frozen=True, slots=True)
-class _Starts:
-    """Where one task may begin in each scenario, and when it is done then."""
+class _Ties:
+    """Every task's ties to what comes after it, those of one task side by side."""
 
-    position: FlatArray  # permitted starts, row * stride + hour, rising
-    finish: IntArray  # (scenarios, hours)
-    row: NDArray[np.intp]  # (rows,) scenario of each row of the replay
+    first: Places  # (tasks,)
+    count: Places  # (tasks,)
+    after: Places  # (ties,)
+    turn: Places  # (ties,) how many ties between the same two come before it
+    turns: int
+    from_start: NDArray[np.bool_]  # (ties,)
+    ready: IntArray  # all tables, one behind the other
+    begin: Places  # (ties,) where its table begins
+    size: int  # of a table
 
     @classmethod
-    def of(cls, work: Work, finish: IntArray, questions: int) -> _Starts:
-        offered = permitted(replace(work, finish=np.zeros(finish.shape[-1], dtype=np.int32)))
-        open_ = (finish < NEVER) & (offered < NEVER)
-        row, hour = np.nonzero(open_)
-        rows = np.tile(np.arange(finish.shape[0]), questions)
-        return cls(row * (finish.shape[-1] + ROW_END) + hour, finish, rows)
+    def of(cls, ties: list[Tie], index: Mapping[str, int], hours: int) -> _Ties:
+        before = np.array([index[tie.before] for tie in ties], dtype=np.intp)
+        order = np.argsort(before, kind="stable")
+        count = np.bincount(before, minlength=len(index)).astype(np.intp)
+        sorted_ = [ties[n] for n in order]
+        pairs = [(tie.before, tie.after) for tie in sorted_]
+        turn = np.array([pairs[:n].count(pair) for n, pair in enumerate(pairs)], dtype=np.intp)
+        size = hours + 1
+        tables = [np.minimum(tie.ready, NEVER) for tie in sorted_]
+        return cls(
+            first=np.cumsum(count) - count,
+            count=count,
+            after=np.array([index[tie.after] for tie in sorted_], dtype=np.intp),
+            turn=turn,
+            turns=int(turn.max(initial=-1)) + 1,
+            from_start=np.array([tie.from_start for tie in sorted_], dtype=np.bool_),
+            ready=np.concatenate([np.zeros(0, np.int32), *tables]),
+            begin=np.arange(len(ties)) * size,
+            size=size,
+        )
 
-    def first(self, low: IntArray) -> IntArray:
-        """Return the first permitted start at or after an hour of each row: (rows,)."""
-        stride = self.finish.shape[-1] + ROW_END
-        rows = self.row * stride
-        inside = low < stride
-        wanted = rows + np.minimum(low, stride - 1)
-        at = np.searchsorted(self.position, wanted)
-        found = np.append(self.position, np.iinfo(np.int64).max)[at] - rows
-        return np.where(inside & (found < stride), found, NEVER).astype(np.int32)
+    def of_tasks(self, task: Places) -> tuple[Places, Places]:
+        """Return the ties of some tasks, and which of those each belongs to."""
+        count = self.count[task]
+        whose = np.repeat(np.arange(task.size), count)
+        within = np.arange(whose.size) - np.repeat(np.cumsum(count) - count, count)
+        return self.first[task][whose] + within, whose
 
-    def done(self, start: IntArray) -> IntArray:
-        """Return the finish of a start of each row: (rows,)."""
-        held = np.minimum(start, self.finish.shape[-1] - 1)
-        return np.where(start < NEVER, self.finish[self.row, held], NEVER)
+    def opened(self, tie: Places, at: IntArray) -> IntArray:
+        """Return the first start that ties leave, by the hours from which they count."""
+        inside = self.ready[self.begin[tie] + np.minimum(at, self.size - 1)]
+        return np.where(at < self.size, inside, NEVER).astype(np.int32)
+
+
+class _Crew:
+    """The hours from which the units of one crew are free: (units, rows), rising."""
+
+    def __init__(self, size: int, rows: int) -> None:
+        self.free = np.zeros((size, rows), dtype=np.int32)
+        self.user = np.full((size, rows), -1, dtype=np.int16)
+
+    def take(self, need: NDArray[np.intp], rows: Places, end: IntArray, user: Places) -> None:
+        """Take the units that are free longest until the end of a task: ``need`` by row."""
+        taken = np.arange(self.free.shape[0])[:, None] < need
+        free = np.where(taken, end, self.free[:, rows])
+        users = np.where(taken, user, self.user[:, rows]).astype(np.int16)
+        if self.free.shape[0] > 1:
+            order = np.argsort(free, axis=0, kind="stable")
+            free = np.take_along_axis(free, order, axis=0)
+            users = np.take_along_axis(users, order, axis=0)
+        self.free[:, rows], self.user[:, rows] = free, users
 
 
 class _Replay:
@@ -151,152 +194,166 @@ class _Replay:
     def __init__(
         self,
         problem: Problem,
-        starts: Mapping[str, int],
-        finish: Mapping[str, IntArray],
+        order: list[int],
+        hours: Mapping[str, WorkHours],
         floors: IntArray | None,
     ) -> None:
-        self.problem = problem
-        self.ids = tuple(work.id for work in problem.tasks)
-        index = {name: n for n, name in enumerate(self.ids)}
-        self.rank = np.argsort(np.argsort([starts[name] for name in self.ids], kind="stable"))
+        self.problem, self.order = problem, order
+        self.works = [problem.tasks[n] for n in order]
+        count = len(self.works)
+        index = {work.id: n for n, work in enumerate(self.works)}
+        found = [hours[work.id] for work in self.works]
+        scenarios = max(one.scenarios for one in found)
+        self.finder = Finder.of(found, [offered(work) for work in self.works], scenarios)
         questions = 1 if floors is None else floors.shape[0]
-        self.tables = [_Starts.of(work, finish[work.id], questions) for work in problem.tasks]
-        self.into = [[tie for tie in problem.ties if tie.after == name] for name in self.ids]
-        self.out = [
-            [(index[tie.after], tie) for tie in problem.ties if tie.before == name]
-            for name in self.ids
-        ]
-        scenarios = next(iter(finish.values())).shape[0]
-        self.rows = questions * scenarios
-        shape = (self.rows, len(self.ids))
-        floor = [max(work.not_before, 0) for work in problem.tasks]
-        self.low = np.broadcast_to(np.asarray(floor, dtype=np.int32), shape).copy()
+        self.rows = np.arange(questions * scenarios)
+        self.scenario = self.rows % scenarios
+        shape = (count, self.rows.size)
+        self.ties = _Ties.of(list(problem.ties), index, problem.hours)
+        floor = np.array([[max(work.not_before, 0)] for work in self.works], dtype=np.int32)
+        self.low = np.broadcast_to(floor, shape).copy()
         if floors is not None:
-            self.low = np.maximum(self.low, np.repeat(floors.astype(np.int32), scenarios, axis=0))
-        self.missing = np.broadcast_to([len(ties) for ties in self.into], shape).copy()
+            asked = floors.astype(np.int32).T[order]
+            self.low = np.maximum(self.low, np.repeat(asked, scenarios, axis=1))
+        waits = np.bincount(self.ties.after, minlength=count)[:, None]
+        self.missing = np.broadcast_to(waits, shape).astype(np.int16)
         self.cause = np.full(shape, -1, dtype=np.int16)
         self.start = np.full(shape, NEVER, dtype=np.int32)
         self.finish = np.full(shape, NEVER, dtype=np.int32)
-        self.placed = np.zeros(shape, dtype=np.bool_)
-        self.free = {
-            name: np.zeros((self.rows, size), dtype=np.int32)
-            for name, size in problem.crews.items()
+        # the first start that can be, as things are, and when it is done then
+        self.next = np.where(self.missing == 0, np.int32(UNKNOWN), np.int32(NEVER))
+        self.over = np.full(shape, NEVER, dtype=np.int32)
+        self.crews = {
+            name: _Crew(size, self.rows.size) for name, size in problem.crews.items() if size
         }
-        self.user = {name: np.full(free.shape, -1, np.int16) for name, free in self.free.items()}
-        self.next = np.full(shape, NEVER, dtype=np.int32)  # first start that can be, as things are
-        self.over = np.full(shape, NEVER, dtype=np.int32)  # and when it is done then
-        self.before, self.after = _rivals(problem, self.rank)
+        self.need = {
+            name: np.array([work.crews.get(name, 0) for work in self.works])
+            for name in problem.crews
+        }
+        self.before, self.after = _rivals(problem, self.works)
 
     def run(self) -> Replayed:
         """Place one task in every scenario until none can be placed."""
-        stale = np.ones((self.rows, len(self.ids)), dtype=np.bool_)
-        for _ in self.ids:
-            self._look(stale)
-            chosen = self._choose()
-            stale = self._place(chosen)
-        closing = [n for n, work in enumerate(self.problem.tasks) if work.closes]
-        some = closing or list(range(len(self.ids)))
-        ends = self.finish[:, some]
+        for _ in self.works:
+            self._look()
+            chosen, rows = self._choose()
+            if not rows.size:
+                break
+            self._place(chosen, rows)
+        back = np.argsort(self.order)
+        start, finish = (table[back].T.copy() for table in (self.start, self.finish))
+        cause = np.where(self.cause >= 0, np.asarray(self.order)[self.cause], -1)
+        tasks = self.problem.tasks
+        closing = [n for n, work in enumerate(tasks) if work.closes] or list(range(len(tasks)))
+        ends = finish[:, closing]
         return Replayed(
-            ids=self.ids,
-            start=self.start,
-            finish=self.finish,
-            cause=self.cause,
+            ids=tuple(work.id for work in tasks),
+            start=start,
+            finish=finish,
+            cause=cause[back].T.astype(np.int16),
             close_in=ends.max(axis=1),
-            last=np.asarray(some, dtype=np.int16)[ends.argmax(axis=1)],
-            kept=self._kept(),
+            last=np.asarray(closing, dtype=np.int16)[ends.argmax(axis=1)],
+            kept=_kept(self.problem, start, finish),
         )
 
-    def _look(self, stale: BoolArray) -> None:
-        """Find the first start of every task whose turn has come, where something changed."""
-        for n, work in enumerate(self.problem.tasks):
-            rows = np.flatnonzero(stale[:, n] & (self.missing[:, n] == 0) & ~self.placed[:, n])
-            if not rows.size:
-                continue
-            low = np.full(self.rows, NEVER, dtype=np.int32)
-            low[rows] = self.low[rows, n]
-            for crew, need in work.crews.items():
-                low[rows] = np.maximum(low[rows], self._freed(crew, need, rows))
-            found = self.tables[n].first(low)
-            self.next[rows, n] = found[rows]
-            self.over[rows, n] = self.tables[n].done(found)[rows]
+    def _look(self) -> None:
+        """Look for the first start again where what was found has gone by."""
+        low = self.low
+        for name, need in self.need.items():
+            low = np.maximum(low, self._freed(name)[need])
+        self.next[low >= NEVER] = NEVER
+        task, row = np.nonzero(low > self.next)
+        if task.size:
+            found = self.finder.first(task, self.scenario[row], low[task, row])
+            self.next[task, row], self.over[task, row] = found
 
-    def _freed(self, crew: str, need: int, rows: NDArray[np.intp]) -> IntArray:
-        """Return the hour from which so many of a crew are free: (rows,)."""
-        free = self.free[crew][rows]
-        if need > free.shape[1]:
-            return np.full(rows.size, NEVER, dtype=np.int32)
-        return np.partition(free, need - 1, axis=1)[:, need - 1]
+    def _freed(self, name: str) -> IntArray:
+        """Return from when so many of a crew are free, by number from none: (numbers, rows)."""
+        most = int(self.need[name].max(initial=0))
+        out = np.full((most + 1, self.rows.size), NEVER, dtype=np.int32)
+        out[0] = 0
+        if name in self.crews:
+            there = self.crews[name].free[:most]
+            out[1 : there.shape[0] + 1] = there
+        return out
 
-    def _choose(self) -> NDArray[np.intp]:
-        """Return the task to place in each scenario, -1 where none can be: (scenarios,)."""
+    def _choose(self) -> tuple[Places, Places]:
+        """Return the tasks to place and in which rows; rows where none can be are left out."""
         held = self.next.copy()
-        held[self.placed] = NEVER
-        if self.before.size:
-            first, then = held[:, self.before], held[:, self.after]
-            ends = np.minimum(self.over[:, self.after], then + KNOWN_H)
-            rows, pairs = np.nonzero((first < ends) & (then < NEVER))
-            held[rows, self.after[pairs]] = NEVER
-        order = held.astype(np.int64) * len(self.ids) + self.rank
-        chosen = order.argmin(axis=1)
-        rows_ = np.arange(self.rows)
-        return np.where(held[rows_, chosen] < NEVER, chosen, -1)
+        alive = self.next.min(axis=1) < NEVER
+        some = alive[self.before] & alive[self.after]
+        if some.any():
+            before, after = self.before[some], self.after[some]
+            edges = np.flatnonzero(np.diff(after, prepend=-1))
+            soonest = np.minimum.reduceat(self.next[before], edges, axis=0)
+            who = after[edges]
+            ends = np.minimum(self.over[who], self.next[who] + np.int32(KNOWN_H))
+            held[who] = np.where(soonest < ends, NEVER, held[who])
+        chosen = held.argmin(axis=0)
+        rows = np.flatnonzero(held[chosen, self.rows] < NEVER)
+        return chosen[rows], rows
 
-    def _place(self, chosen: NDArray[np.intp]) -> BoolArray:
-        """Place the chosen tasks, and return whose first start is to be looked for again."""
-        stale = np.zeros((self.rows, len(self.ids)), dtype=np.bool_)
-        for n in np.unique(chosen[chosen >= 0]):
-            rows = np.flatnonzero(chosen == n)
-            start, end = self.next[rows, n], self.over[rows, n]
-            self.placed[rows, n] = True
-            self.start[rows, n], self.finish[rows, n] = start, end
-            for crew, need in self.problem.tasks[n].crews.items():
-                self._take(n, crew, need, rows, end)
-                for other, work in enumerate(self.problem.tasks):
-                    if crew in work.crews:
-                        stale[rows, other] = True
-            for other, tie in self.out[n]:
-                at = start if tie.from_start else end
-                inside = np.minimum(at, tie.ready.size - 1)
-                ready = np.where(at < tie.ready.size, tie.ready[inside], NEVER)
-                later = ready > self.low[rows, other]
-                self.cause[rows[later], other] = n
-                self.low[rows, other] = np.maximum(self.low[rows, other], ready)
-                self.missing[rows, other] -= 1
-                stale[rows, other] = True
-        return stale
+    def _place(self, task: Places, rows: Places) -> None:
+        """Place the chosen tasks, and open what comes after them."""
+        start, end = self.next[task, rows], self.over[task, rows]
+        self.start[task, rows], self.finish[task, rows] = start, end
+        self.next[task, rows] = NEVER
+        self._take(task, rows, end)
+        tie, whose = self.ties.of_tasks(task)
+        for turn in range(self.ties.turns):
+            some = np.flatnonzero(self.ties.turn[tie] == turn)
+            self._open(tie[some], task[whose[some]], rows[whose[some]])
 
-    def _take(self, n: int, crew: str, need: int, rows: NDArray[np.intp], end: IntArray) -> None:
-        """Take the units of a crew that are free longest, and say whom the task waited for."""
-        free, user = self.free[crew], self.user[crew]
-        order = np.argsort(free[rows], axis=1, kind="stable")[:, :need]
-        taken = free[rows[:, None], order]
-        latest = order[np.arange(rows.size), taken.argmax(axis=1)]
-        late = free[rows, latest] > self.low[rows, n]
-        self.cause[rows[late], n] = user[rows[late], latest[late]]
-        free[rows[:, None], order] = end[:, None]
-        user[rows[:, None], order] = n
+    def _open(self, tie: Places, task: Places, rows: Places) -> None:
+        """Move what comes after, each task at most once in a row, to what a tie leaves."""
+        other = self.ties.after[tie]
+        times = np.where(
+            self.ties.from_start[tie], self.start[task, rows], self.finish[task, rows]
+        )
+        ready, low = self.ties.opened(tie, times), self.low[other, rows]
+        self.cause[other, rows] = np.where(ready > low, task, self.cause[other, rows])
+        self.low[other, rows] = np.maximum(ready, low)
+        left = self.missing[other, rows] - 1
+        self.missing[other, rows] = left
+        self.next[other, rows] = np.where(left == 0, np.int32(UNKNOWN), np.int32(NEVER))
 
-    def _kept(self) -> dict[tuple[str, str], float]:
-        index = {name: n for n, name in enumerate(self.ids)}
-        found = {}
-        for tie in self.problem.ties:
-            if tie.within is None:
+    def _take(self, task: Places, rows: Places, end: IntArray) -> None:
+        """Take the crews, and say which of their users a task waited for, if any."""
+        bound = self.low[task, rows]
+        for name, needs in self.need.items():
+            some = np.flatnonzero(needs[task])
+            if not some.size:
                 continue
-            before, after = index[tie.before], index[tie.after]
-            at = self.start[:, before] if tie.from_start else self.finish[:, before]
-            found[tie.before, tie.after] = float((self.start[:, after] - at <= tie.within).mean())
-        return found
+            crew, at, need = self.crews[name], rows[some], needs[task[some]]
+            late = crew.free[need - 1, at] > bound[some]
+            by = crew.user[need - 1, at]
+            self.cause[task[some[late]], at[late]] = by[late]
+            bound[some] = np.maximum(bound[some], crew.free[need - 1, at])
+            crew.take(need, at, end[some], task[some])
 
 
-def _rivals(problem: Problem, rank: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return pairs that cannot be under way at once, the one earlier in the plan first."""
+def _kept(problem: Problem, start: IntArray, finish: IntArray) -> dict[tuple[str, str], float]:
+    index = {work.id: n for n, work in enumerate(problem.tasks)}
+    found = {}
+    for tie in problem.ties:
+        if tie.within is None:
+            continue
+        before, after = index[tie.before], index[tie.after]
+        at = start[:, before] if tie.from_start else finish[:, before]
+        found[tie.before, tie.after] = float((start[:, after] - at <= tie.within).mean())
+    return found
+
+
+def _rivals(problem: Problem, works: list[Work]) -> tuple[Places, Places]:
+    """Return pairs that cannot be under way at once, the one earlier in the plan first.
+
+    Sorted by the later one.
+    """
     pairs = [
         (one, other)
-        for one, a in enumerate(problem.tasks)
-        for other, b in enumerate(problem.tasks)
-        if rank[one] < rank[other]
-        and any(
+        for other, b in enumerate(works)
+        for one, a in enumerate(works[:other])
+        if any(
             number + b.crews.get(crew, 0) > problem.crews[crew]
             for crew, number in a.crews.items()
             if crew in b.crews

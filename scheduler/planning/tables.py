@@ -6,8 +6,8 @@ over, so that the work's last hour is ``finish - 1``; ``ready[..., finish]`` is 
 which the successor may begin. ``NEVER`` stands where there is none; small sums of it do not
 overflow. Leading axes are scenarios; time is the last axis.
 
-Weather comes in as runs: unbroken spans of usable hours, all rows in one flat list. There are an
-order of magnitude fewer runs than hours, which is what makes 600 scenarios cheap.
+Where work fits is found on bits (``hour_bits.py``); the finish of work with pauses is the hour in
+which it gets on for the last time, so many such hours further.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from scheduler.planning.hour_bits import Words, later, packed, spread, unbroken, unpacked
 
 IntArray = NDArray[np.int32]
 FlatArray = NDArray[np.int64]
@@ -44,6 +46,11 @@ class Effort:
             raise ValueError(f"{self} has negative hours or no least piece")
 
     @property
+    def pauses(self) -> bool:
+        """Tell whether its hours may lie apart."""
+        return self.may_pause and self.hours > 0
+
+    @property
     def around(self) -> int:
         """Return the hours that each piece costs besides its work."""
         return self.set_up + self.cover_up
@@ -55,110 +62,16 @@ class Effort:
         return piece + self.around
 
 
-@dataclass(frozen=True, slots=True)
-class Runs:
-    """Unbroken spans of usable hours.
-
-    A position is ``row * stride + hour``; the stride is one more than the hours, so that runs of
-    two rows never touch. ``begin`` and ``end`` rise; hour ``end`` is not in the run.
-    """
-
-    begin: FlatArray  # (runs,)
-    end: FlatArray  # (runs,)
-    lead: tuple[int, ...]  # shape of the leading axes
-    hours: int
-
-    @property
-    def stride(self) -> int:
-        """Return the distance of the same hour in two neighbouring rows."""
-        return self.hours + 1
+def start_hours(usable: Words, effort: Effort) -> Words:
+    """Return the hours at which work may begin: all of it fits there, or its least piece does."""
+    return unbroken(usable, max(effort.least_run, 1))
 
 
-@dataclass(frozen=True, slots=True)
-class Pieces:
-    """Runs in which a task can do something, and the work they hold."""
-
-    effort: Effort
-    runs: Runs  # only those not shorter than the effort's least run
-    work: FlatArray  # (runs + 1,) hours of work held by the runs before this one
-
-
-def runs_of(usable: BoolArray) -> Runs:
-    """Return the unbroken spans of usable hours of a mask ``(..., hours)``."""
-    hours = usable.shape[-1]
-    rows = usable.size // hours if hours else 0
-    padded = np.zeros(1 + rows * (hours + 1), dtype=np.bool_)
-    padded[1:].reshape(rows, hours + 1)[:, :hours] = usable.reshape(rows, hours)
-    edges = np.flatnonzero(padded[1:] != padded[:-1])
-    return Runs(begin=edges[::2], end=edges[1::2], lead=usable.shape[:-1], hours=hours)
-
-
-def pieces_of(runs: Runs, effort: Effort) -> Pieces:
-    """Return the runs of use to an effort; for a task without pause those that hold all of it."""
-    kept = np.flatnonzero(runs.end - runs.begin >= max(effort.least_run, 1))
-    useful = Runs(runs.begin[kept], runs.end[kept], runs.lead, runs.hours)
-    work = np.zeros(kept.size + 1, dtype=np.int64)
-    np.cumsum(useful.end - useful.begin - effort.around, out=work[1:])
-    return Pieces(effort=effort, runs=useful, work=work)
-
-
-def first_start(pieces: Pieces, position: FlatArray) -> FlatArray:
-    """Return the first permitted start at or after a position, NEVER where its row has none.
-
-    Parameters
-    ----------
-    pieces : Pieces
-        Where the task can work.
-    position : (...)
-        Row * stride + hour from which the crew is free.
-
-    Returns
-    -------
-    (...)
-        Position of the start, in the same row.
-    """
-    runs, least = pieces.runs, pieces.effort.least_run
-    if runs.begin.size == 0:
-        return np.full(position.shape, NEVER, dtype=np.int64)
-    at = np.searchsorted(runs.end - least, position, side="left")
-    found = np.maximum(position, runs.begin[np.minimum(at, runs.begin.size - 1)])
-    same_row = (at < runs.begin.size) & (found // runs.stride == position // runs.stride)
-    return np.where(same_row, found, NEVER)
-
-
-def finish_from(pieces: Pieces, start: FlatArray) -> FlatArray:
-    """Return where work begun at permitted starts is over, NEVER where its row ends before.
-
-    Parameters
-    ----------
-    pieces : Pieces
-        Where the task can work.
-    start : (...)
-        Positions from `first_start`; anything but a permitted start gives NEVER.
-
-    Returns
-    -------
-    (...)
-        Position of the finish, in the same row.
-    """
-    runs, effort = pieces.runs, pieces.effort
-    if runs.begin.size == 0:
-        return np.full(start.shape, NEVER, dtype=np.int64)
-    at = np.searchsorted(runs.begin, start, side="right") - 1
-    held = np.maximum(at, 0)
-    here = runs.end[held] - start - effort.around  # work that fits into the first piece
-    permitted = (at >= 0) & (here + effort.around >= effort.least_run) & (start < NEVER)
-    at_once = start + effort.hours + effort.around
-    if not effort.may_pause:
-        return np.where(permitted, at_once, NEVER)
-    target = pieces.work[held + 1] + effort.hours - here
-    last = np.searchsorted(pieces.work, target, side="left") - 1
-    inside = np.clip(last, 0, runs.begin.size - 1)
-    later = runs.begin[inside] + target - pieces.work[inside] + effort.around
-    fits = (last < runs.begin.size) & (later // runs.stride == start // runs.stride)
-    return np.where(
-        permitted, np.where(here >= effort.hours, at_once, np.where(fits, later, NEVER)), NEVER
-    )
+def work_hours(usable: Words, effort: Effort) -> Words:
+    """Return the hours in which work with pauses gets on: without setting up and covering."""
+    run = max(effort.least_run, 1)
+    useful = spread(unbroken(usable, run), run)
+    return later(unbroken(useful, effort.around + 1), effort.set_up) if effort.around else useful
 
 
 def finish_table(
@@ -189,25 +102,24 @@ def finish_table(
         Finish, rising over permitted starts; NEVER where work may not start or is not over
         within the hours.
     """
-    usable = workable & shift
-    if effort.hours + effort.around == 0:
-        finish = np.where(usable, np.arange(usable.shape[-1], dtype=np.int32), NEVER)
-    else:
-        pieces = pieces_of(runs_of(usable), effort)
-        finish = _spread(pieces, usable)
+    usable = packed(workable) & packed(shift)
+    hours = np.arange(shift.size, dtype=np.int32)
+    starts = unpacked(start_hours(usable, effort), shift.size)
     if may_start is not None:
-        finish = np.where(may_start, finish, NEVER)
-    return finish.astype(np.int32)
+        starts = starts & may_start
+    if not effort.pauses:
+        return np.where(starts, hours + np.int32(effort.hours + effort.around), np.int32(NEVER))
+    spans = _spans(unpacked(work_hours(usable, effort), shift.size), effort)
+    return np.where(starts & (spans <= shift.size - hours), hours + spans, np.int32(NEVER))
 
 
-def _spread(pieces: Pieces, usable: BoolArray) -> FlatArray:
-    """Return `finish_from` at every usable hour, NEVER at the others."""
-    hours = usable.shape[-1]
-    row, hour = np.nonzero(usable.reshape(-1, hours))
-    done = finish_from(pieces, row * pieces.runs.stride + hour)
-    finish = np.full((usable.size // hours, hours), NEVER, dtype=np.int64)
-    finish[row, hour] = np.where(done < NEVER, done - row * pieces.runs.stride, NEVER)
-    return finish.reshape(usable.shape)
+def _spans(gets_on: BoolArray, effort: Effort) -> IntArray:
+    """Return the hours from each start to its finish; too many where its row ends before."""
+    spans = np.full(gets_on.size, NEVER, dtype=np.int32)
+    at = np.flatnonzero(gets_on)
+    first, last = at[: max(at.size - effort.hours + 1, 0)], at[effort.hours - 1 :]
+    spans[first - effort.set_up] = last - first + (1 + effort.around)
+    return spans.reshape(gets_on.shape)
 
 
 def earliest(table: IntArray) -> IntArray:

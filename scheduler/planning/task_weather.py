@@ -17,6 +17,7 @@ from rules.weather import Weather
 from scheduler.planning.job import Document, Job, Task
 from scheduler.planning.paper_windows import paper_verdicts
 from scheduler.planning.tables import NEVER, BoolArray, Effort, IntArray, finish_table
+from scheduler.planning.work_hours import WorkHours
 
 MAY = np.int8(Verdict.GO_WITH_PROTECTION)
 NOT_KNOWN = np.int8(Verdict.NOT_KNOWN)
@@ -29,6 +30,12 @@ class TaskWeather:
     by_hour: VerdictArray  # (..., hours) may the work be under way
     by_start: VerdictArray  # (..., hours) may it begin: its hours, nights after, days before
     finish: IntArray  # (..., hours) NEVER where it may not begin
+    shift: BoolArray  # (hours,) its crew works
+    effort: Effort
+
+    def hours(self) -> WorkHours:
+        """Return when it may be under way and begin, for a replay."""
+        return WorkHours(self.by_hour <= MAY, self.shift, self.effort, self.by_start <= MAY)
 
 
 def task_weather(
@@ -71,7 +78,7 @@ def task_weather(
         by_start = np.maximum(by_start, said)
     by_start = _allowing(by_start, allowed)
     kept = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
-    return TaskWeather(by_hour=by_hour, by_start=by_start, finish=kept)
+    return TaskWeather(by_hour, by_start, kept, shift, effort)
 
 
 def papers_of(job: Job, task: Task) -> list[Document]:

@@ -13,6 +13,7 @@ from scheduler.planning.network import Placed, Plan, Problem, Status, Tie, Work
 from scheduler.planning.problem import Frame, frame_of
 from scheduler.planning.replay import replay
 from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after
+from scheduler.planning.work_hours import WorkHours
 
 ZERO = datetime(2026, 11, 10, 5, tzinfo=UTC)
 HOURS = 24 * 40
@@ -26,22 +27,23 @@ def frame(confidence: float) -> Frame:
     return frame_of(job, Progress(), hour_zero=ZERO, hours=HOURS, now_hour=0)
 
 
-def chain() -> tuple[Problem, Plan, dict[str, np.ndarray]]:
+def chain() -> tuple[Problem, Plan, dict[str, WorkHours]]:
     """Two tasks in a row, five hours each, every day fit in every scenario."""
     shift = (np.arange(HOURS) % 24 >= 7) & (np.arange(HOURS) % 24 < 17)
     fit = np.ones((SCENARIOS, HOURS), dtype=np.bool_)
-    finish = {name: finish_table(fit, shift, Effort(5)) for name in ("lay", "cap")}
-    works = (Work("lay", finish["lay"][0]), Work("cap", finish["cap"][0], closes=True))
+    hours = {name: WorkHours(fit, shift, Effort(5)) for name in ("lay", "cap")}
+    fair = finish_table(fit[0], shift, Effort(5))
+    works = (Work("lay", fair), Work("cap", fair, closes=True))
     problem = Problem(HOURS, works, (Tie("lay", "cap", ready_after(HOURS, 0)),))
     plan = Plan(Status.PROVEN, (Placed("lay", 7, 12), Placed("cap", 12, 17)), 17, 17)
-    return problem, plan, finish
+    return problem, plan, hours
 
 
 def test_the_room_is_up_to_the_breach_that_confidence_allows() -> None:
     """Breaches on the evenings of days 10 to 29: one in ten may be passed, the third may not."""
-    problem, plan, finish = chain()
+    problem, plan, hours = chain()
     passed = 24 * np.arange(10, 10 + SCENARIOS) + 20
-    found = latest_starts(frame(0.9), problem, plan, finish, passed.astype(np.int64))
+    found = latest_starts(frame(0.9), problem, plan, hours, passed.astype(np.int64))
     room = {row.task: row.room_days for row in found.rows}
     assert room == {"lay": 12, "cap": 12}  # closed in on day 12, before 18 of 20 breaches
     assert (found.keeps, found.below) == (0.9, False)
@@ -49,35 +51,35 @@ def test_the_room_is_up_to_the_breach_that_confidence_allows() -> None:
 
 
 def test_one_day_more_loses_it_and_each_day_up_to_it_keeps_it() -> None:
-    problem, plan, finish = chain()
+    problem, plan, hours = chain()
     rng = np.random.default_rng(5)
     passed = rng.integers(24 * 4, 24 * 30, SCENARIOS).astype(np.int64)
-    found = latest_starts(frame(0.8), problem, plan, finish, passed)
+    found = latest_starts(frame(0.8), problem, plan, hours, passed)
     starts = plan.starts()
     for row in found.rows:
         for more, kept in ((0, True), (24, False)):
             floors = np.zeros((1, 2), dtype=np.int32)
             at = [work.id for work in problem.tasks].index(row.task)
             floors[0, at] = starts[row.task] + 24 * row.room_days + more
-            closed = replay(problem, plan, finish, floors=floors).close_in
+            closed = replay(problem, plan, hours, floors=floors).close_in
             chance = float(((closed <= passed) & (closed < NEVER)).mean())
             assert (chance >= found.keeps - 1e-9) is kept
 
 
 def test_where_the_chance_is_lower_already_the_starts_keep_what_there_is() -> None:
-    problem, plan, finish = chain()
+    problem, plan, hours = chain()
     passed = np.where(np.arange(SCENARIOS) < 10, 5, HOURS).astype(np.int64)
-    found = latest_starts(frame(0.9), problem, plan, finish, passed)
+    found = latest_starts(frame(0.9), problem, plan, hours, passed)
     assert (found.keeps, found.below) == (0.5, True)
     assert all(row.room_days > 30 for row in found.rows)
 
 
 def test_many_questions_at_once_are_each_the_same_alone() -> None:
-    problem, plan, finish = chain()
+    problem, plan, hours = chain()
     floors = np.array([[0, 0], [60, 0], [0, 100]], dtype=np.int32)
-    whole = replay(problem, plan, finish, floors=floors)
+    whole = replay(problem, plan, hours, floors=floors)
     for n in range(3):
-        alone = replay(problem, plan, finish, floors=floors[n : n + 1])
+        alone = replay(problem, plan, hours, floors=floors[n : n + 1])
         cut = slice(n * SCENARIOS, (n + 1) * SCENARIOS)
         assert (whole.start[cut] == alone.start).all()
         assert (whole.close_in[cut] == alone.close_in).all()

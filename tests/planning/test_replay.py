@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,6 +12,8 @@ from hypothesis import strategies as st
 from scheduler.planning.network import Booking, Placed, Plan, Problem, Status, Tie, Work, permitted
 from scheduler.planning.replay import KNOWN_H, Replayed, at_share, replay
 from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after
+from scheduler.planning.work_hours import WorkHours
+from tests.planning.walked import walked_finish
 
 HOURS = 240
 SCENARIOS = 6
@@ -20,7 +24,7 @@ def plan_of(problem: Problem, starts: dict[str, int]) -> Plan:
     return Plan(Status.BOUNDED, placed, 0, 0)
 
 
-def by_hand(problem: Problem, plan: Plan, finish: dict[str, np.ndarray]) -> np.ndarray:
+def by_hand(problem: Problem, plan: Plan, hours: dict[str, WorkHours]) -> np.ndarray:
     """Replay one hour after the other, one scenario after the other: (scenarios, tasks, 2)."""
     starts = plan.starts()
     ids = [work.id for work in problem.tasks]
@@ -29,7 +33,7 @@ def by_hand(problem: Problem, plan: Plan, finish: dict[str, np.ndarray]) -> np.n
     out = np.full((SCENARIOS, len(ids), 2), NEVER, dtype=np.int64)
     for scenario in range(SCENARIOS):
         tables = {
-            name: permitted(Work(name, finish[name][scenario], not_before=work.not_before,
+            name: permitted(Work(name, walked(hours[name], scenario), not_before=work.not_before,
                                  starts=work.starts, booking=work.booking))
             for name, work in works.items()
         }  # fmt: skip
@@ -95,18 +99,33 @@ def by_hand(problem: Problem, plan: Plan, finish: dict[str, np.ndarray]) -> np.n
     return out
 
 
+def walked(hours: WorkHours, scenario: int) -> np.ndarray:
+    """Return the finish of every start in one scenario, each walked hour by hour."""
+    usable = (hours.workable[scenario] & hours.shift).tolist()
+    may = np.ones(HOURS, bool) if hours.may_start is None else hours.may_start[scenario]
+    return np.array([walked_finish(usable, hours.effort, h) if may[h] else NEVER
+                     for h in range(HOURS)])  # fmt: skip
+
+
 @st.composite
-def nets(draw: st.DrawFn) -> tuple[Problem, Plan, dict[str, np.ndarray]]:
+def nets(draw: st.DrawFn) -> tuple[Problem, Plan, dict[str, WorkHours]]:
     count = draw(st.integers(1, 7))
-    crews = {"a": draw(st.integers(1, 2)), "b": 1}
+    crews = {"a": draw(st.integers(1, 3)), "b": 1}
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
     shift = (np.arange(HOURS) % 24 >= 7) & (np.arange(HOURS) % 24 < 16)
-    works, ties, finish = [], [], {}
+    works, ties, hours = [], [], {}
     for n in range(count):
         name = f"t{n}"
-        effort = Effort(draw(st.integers(1, 12)), may_pause=True)
-        fit = rng.random((SCENARIOS, HOURS)) < 0.8
-        finish[name] = finish_table(fit, shift, effort)
+        effort = Effort(
+            draw(st.integers(1, 12)),
+            may_pause=draw(st.booleans()),
+            least_piece=draw(st.integers(1, 3)),
+            set_up=draw(st.integers(0, 1)),
+            cover_up=draw(st.integers(0, 1)),
+        )
+        fit = rng.random((SCENARIOS, HOURS)) < draw(st.sampled_from([0.8, 0.95]))
+        may = rng.random((SCENARIOS, HOURS)) < 0.9 if draw(st.booleans()) else None
+        hours[name] = WorkHours(fit, shift, effort, may)
         booking = None
         if draw(st.integers(0, 4)) == 0:
             booking = Booking("lifter", 24 * draw(st.integers(1, 5)) + 8, (7 * 24 + 8,))
@@ -114,13 +133,13 @@ def nets(draw: st.DrawFn) -> tuple[Problem, Plan, dict[str, np.ndarray]]:
             Work(
                 name,
                 finish_table(np.ones(HOURS, bool), shift, effort),
-                crews=draw(st.sampled_from([{}, {"a": 1}, {"b": 1}, {"a": 1, "b": 1}])),
+                crews=draw(st.sampled_from([{}, {"a": 1}, {"b": 1}, {"a": 1, "b": 1}, {"a": 2}])),
                 closes=draw(st.booleans()),
                 booking=booking,
             )
         )
         for before in range(n):
-            if draw(st.integers(0, 2)) == 0:
+            for _ in range(max(draw(st.integers(-3, 2)), 0)):  # now and then tied twice
                 wait = draw(st.integers(0, 30))
                 ties.append(
                     Tie(
@@ -132,17 +151,17 @@ def nets(draw: st.DrawFn) -> tuple[Problem, Plan, dict[str, np.ndarray]]:
                 )
     problem = Problem(HOURS, tuple(works), tuple(ties), crews)
     starts = {f"t{n}": int(v) for n, v in enumerate(rng.permutation(count))}
-    return problem, plan_of(problem, starts), finish
+    return problem, plan_of(problem, starts), hours
 
 
 @settings(max_examples=60, deadline=None)
 @given(net=nets())
 def test_it_is_the_plain_loop_to_the_hour(
-    net: tuple[Problem, Plan, dict[str, np.ndarray]],
+    net: tuple[Problem, Plan, dict[str, WorkHours]],
 ) -> None:
-    problem, plan, finish = net
-    found = replay(problem, plan, finish)
-    hand = by_hand(problem, plan, finish)
+    problem, plan, hours = net
+    found = replay(problem, plan, hours)
+    hand = by_hand(problem, plan, hours)
     assert (found.start == hand[:, :, 0]).all()
     assert (found.finish == hand[:, :, 1]).all()
 
@@ -150,18 +169,19 @@ def test_it_is_the_plain_loop_to_the_hour(
 @settings(max_examples=40, deadline=None)
 @given(net=nets(), cut=st.integers(0, HOURS - 1))
 def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(
-    net: tuple[Problem, Plan, dict[str, np.ndarray]], cut: int
+    net: tuple[Problem, Plan, dict[str, WorkHours]], cut: int
 ) -> None:
     """What would be over after ``cut`` cannot begin: what began well before is as it was."""
-    problem, plan, finish = net
-    bad = {
-        name: np.where(table >= cut, NEVER, table).astype(np.int32)
-        for name, table in finish.items()
+    problem, plan, hours = net
+    tables = {
+        name: finish_table(each.workable, each.shift, each.effort, may_start=each.may_start)
+        for name, each in hours.items()
     }
-    one, other = replay(problem, plan, finish), replay(problem, plan, bad)
-    hours = np.arange(HOURS)
+    bad = {name: replace(each, may_start=tables[name] < cut) for name, each in hours.items()}
+    one, other = replay(problem, plan, hours), replay(problem, plan, bad)
+    begun = np.arange(HOURS)
     longest = max(
-        int(np.where(table < NEVER, table - hours, 0).max()) for table in finish.values()
+        int(np.where(table < NEVER, table - begun, 0).max()) for table in tables.values()
     )
     early = one.start + longest + KNOWN_H < cut
     assert (one.start[early] == other.start[early]).all()
@@ -170,10 +190,10 @@ def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(
 @settings(max_examples=40, deadline=None)
 @given(net=nets())
 def test_crews_and_ties_hold_in_every_scenario(
-    net: tuple[Problem, Plan, dict[str, np.ndarray]],
+    net: tuple[Problem, Plan, dict[str, WorkHours]],
 ) -> None:
-    problem, plan, finish = net
-    found = replay(problem, plan, finish)
+    problem, plan, hours = net
+    found = replay(problem, plan, hours)
     index = {name: n for n, name in enumerate(found.ids)}
     for tie in problem.ties:
         at = (
@@ -192,20 +212,21 @@ def test_crews_and_ties_hold_in_every_scenario(
         assert used.max() <= size
 
 
-def one_after_another() -> tuple[Problem, Plan, dict[str, np.ndarray]]:
+def one_after_another() -> tuple[Problem, Plan, dict[str, WorkHours]]:
     """Two tasks of five hours in a row; the second scenario loses its first day."""
     shift = (np.arange(HOURS) % 24 >= 7) & (np.arange(HOURS) % 24 < 17)
     fit = np.ones((2, HOURS), dtype=np.bool_)
     fit[1, :24] = False
-    finish = {name: finish_table(fit, shift, Effort(5)) for name in ("lay", "cap")}
-    works = (Work("lay", finish["lay"][0]), Work("cap", finish["cap"][0], closes=True))
+    hours = {name: WorkHours(fit, shift, Effort(5)) for name in ("lay", "cap")}
+    fair = finish_table(fit[0], shift, Effort(5))
+    works = (Work("lay", fair), Work("cap", fair, closes=True))
     problem = Problem(HOURS, works, (Tie("lay", "cap", ready_after(HOURS, 0)),))
-    return problem, plan_of(problem, {"lay": 7, "cap": 12}), finish
+    return problem, plan_of(problem, {"lay": 7, "cap": 12}), hours
 
 
 def test_a_lost_day_moves_the_rest_and_the_shares_say_so() -> None:
-    problem, plan, finish = one_after_another()
-    found = replay(problem, plan, finish)
+    problem, plan, hours = one_after_another()
+    found = replay(problem, plan, hours)
     assert found.start.tolist() == [[7, 12], [31, 36]]
     assert found.close_in.tolist() == [17, 41]
     assert (found.quantile(1, 0.5), found.quantile(1, 0.9)) == (17, 41)
@@ -215,11 +236,11 @@ def test_a_lost_day_moves_the_rest_and_the_shares_say_so() -> None:
 
 
 def test_an_appointment_missed_takes_the_next_slot_offered() -> None:
-    problem, plan, finish = one_after_another()
+    problem, plan, hours = one_after_another()
     works = (problem.tasks[0], Work("cap", problem.tasks[1].finish, closes=True,
                                     booking=Booking("lifter", 12, (60, 84))))  # fmt: skip
     booked = Problem(HOURS, works, problem.ties)
-    found = replay(booked, plan, finish)
+    found = replay(booked, plan, hours)
     assert found.start[:, 1].tolist() == [12, 60]
     assert found.holds(1, 12) == 0.5
 
@@ -230,16 +251,16 @@ def test_a_task_slips_into_a_gap_but_never_ahead_of_one_that_could_begin_before_
     """``long`` waits for 20 h of drying; 20 h of other work fit before it, 30 h would not."""
     shift = np.ones(HOURS, dtype=np.bool_)
     fit = np.ones((1, HOURS), dtype=np.bool_)
-    for hours, start in ((20, 5), (30, 35)):
-        finish = {
-            "first": finish_table(fit, shift, Effort(5)),
-            "long": finish_table(fit, shift, Effort(10)),
-            "other": finish_table(fit, shift, Effort(hours)),
-        }
-        works = tuple(Work(name, table[0], crews={"a": 1}) for name, table in finish.items())
+    for length, start in ((20, 5), (30, 35)):
+        efforts = {"first": Effort(5), "long": Effort(10), "other": Effort(length)}
+        hours = {name: WorkHours(fit, shift, effort) for name, effort in efforts.items()}
+        works = tuple(
+            Work(name, finish_table(fit[0], shift, effort), crews={"a": 1})
+            for name, effort in efforts.items()
+        )
         ties = (Tie("first", "long", ready_after(HOURS, 20)),)
         problem = Problem(HOURS, works, ties, {"a": 1})
-        found = replay(problem, plan_of(problem, {"first": 0, "long": 25, "other": 40}), finish)
+        found = replay(problem, plan_of(problem, {"first": 0, "long": 25, "other": 40}), hours)
         assert found.start[0].tolist() == [0, 25, start]
 
 
@@ -247,14 +268,14 @@ def test_shares_rise_with_the_level_and_a_plan_without_a_place_is_refused() -> N
     hours = np.array([5, 9, 7, NEVER, 6], dtype=np.int32)
     found = [at_share(hours, share) for share in (0.1, 0.2, 0.5, 0.8, 0.9)]
     assert found == [5, 5, 7, 9, NEVER]
-    problem, _, finish = one_after_another()
+    problem, _, hours = one_after_another()
     with pytest.raises(ValueError, match="places every task"):
-        replay(problem, Plan(Status.INFEASIBLE, (), NEVER, NEVER), finish)
+        replay(problem, Plan(Status.INFEASIBLE, (), NEVER, NEVER), hours)
 
 
 def test_limits_not_more_than_so_many_hours_after_are_watched() -> None:
-    problem, plan, finish = one_after_another()
+    problem, plan, hours = one_after_another()
     for within, share in ((0, 1.0), (None, None)):
         tie = Tie("lay", "cap", ready_after(HOURS, 0), within=within)
-        found: Replayed = replay(Problem(HOURS, problem.tasks, (tie,)), plan, finish)
+        found: Replayed = replay(Problem(HOURS, problem.tasks, (tie,)), plan, hours)
         assert found.kept.get(("lay", "cap")) == share

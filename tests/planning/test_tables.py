@@ -7,26 +7,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from scheduler.planning.hour_bits import Counted, packed, unbroken, unpacked
 from scheduler.planning.tables import (
     NEVER,
     Effort,
     earliest,
-    finish_from,
     finish_table,
-    first_start,
     next_start,
-    pieces_of,
     ready_after,
     ready_after_shifts,
-    runs_of,
     whole_hours,
 )
+from scheduler.planning.work_hours import Finder, WorkHours
+from tests.planning.walked import walked_finish
 
 HOURS = 40
 masks = st.lists(st.booleans(), min_size=HOURS, max_size=HOURS).map(np.array)
 efforts = st.builds(
     Effort,
-    hours=st.integers(1, 12),
+    hours=st.integers(0, 12),
     may_pause=st.booleans(),
     least_piece=st.integers(1, 4),
     set_up=st.integers(0, 2),
@@ -34,33 +33,10 @@ efforts = st.builds(
 )
 
 
-def walked_finish(usable: list[bool], effort: Effort, start: int) -> int:
-    """Walk from a start, hour by hour, as a crew would."""
-    left, hour, first = effort.hours, start, True
-    least = min(effort.least_piece, effort.hours)
-    while hour < len(usable):
-        end = hour
-        while end < len(usable) and usable[end]:
-            end += 1
-        fits = end - hour - effort.set_up - effort.cover_up
-        enough = fits >= (least if effort.may_pause else effort.hours)
-        if enough and fits >= left:
-            return hour + effort.set_up + left + effort.cover_up
-        if first and not enough:
-            return NEVER
-        if enough:
-            left -= fits
-        first = False
-        hour = end + 1
-    return NEVER
-
-
 @given(workable=masks, shift=masks, effort=efforts)
 def test_finish_is_what_a_walk_hour_by_hour_gives(workable, shift, effort) -> None:
     usable = (workable & shift).tolist()
-    expected = [
-        walked_finish(usable, effort, hour) if usable[hour] else NEVER for hour in range(HOURS)
-    ]
+    expected = [walked_finish(usable, effort, hour) for hour in range(HOURS)]
     assert finish_table(workable, shift, effort).tolist() == expected
 
 
@@ -89,21 +65,44 @@ def test_more_workable_hours_never_finish_later(workable, more, effort) -> None:
     assert (after <= before).all()
 
 
-@given(workable=st.lists(masks, min_size=3, max_size=3).map(np.array), effort=efforts)
-def test_first_start_is_the_first_start_of_the_table(workable, effort) -> None:
-    pieces = pieces_of(runs_of(workable), effort)
-    table = finish_table(workable, np.ones(HOURS, bool), effort)
-    # a start whose work runs past the last hour is found, and then never finishes
-    for row in range(3):
-        for hour in range(HOURS):
-            at = np.array([row * (HOURS + 1) + hour])
-            start = first_start(pieces, at)
-            finish = finish_from(pieces, start)
-            if next_start(table)[row, hour] < NEVER:
-                assert start[0] - row * (HOURS + 1) == next_start(table)[row, hour]
-                assert finish[0] - row * (HOURS + 1) == earliest(table)[row, hour]
-            else:
-                assert finish[0] == NEVER
+@given(
+    workable=st.lists(masks, min_size=3, max_size=3).map(np.array),
+    may_start=st.lists(masks, min_size=3, max_size=3).map(np.array),
+    offered=masks,
+    efforts=st.lists(efforts, min_size=1, max_size=3),
+)
+def test_the_first_start_asked_for_is_that_of_the_table(
+    workable, may_start, offered, efforts
+) -> None:
+    always = np.ones(HOURS, bool)
+    works = [WorkHours(workable, always, effort, may_start) for effort in efforts]
+    finder = Finder.of(works, [offered] * len(works), 3)
+    for task, effort in enumerate(efforts):
+        table = finish_table(workable, always, effort, may_start=may_start & offered)
+        for low in range(HOURS + 1):
+            rows = np.arange(3)
+            start, finish = finder.first(np.full(3, task), rows, np.full(3, low, dtype=np.int32))
+            if low == HOURS:
+                assert (start == NEVER).all()
+                continue
+            assert start.tolist() == next_start(table)[:, low].tolist()
+            assert finish.tolist() == earliest(table)[:, low].tolist()
+
+
+@given(
+    mask=st.lists(st.booleans(), min_size=1, max_size=300).map(np.array), run=st.integers(1, 90)
+)
+def test_bits_tell_what_the_mask_tells(mask, run) -> None:
+    words = packed(mask)
+    assert (unpacked(words, mask.size) == mask).all()
+    whole = [bool(mask[h : h + run].all()) and h + run <= mask.size for h in range(mask.size)]
+    assert unpacked(unbroken(words, run), mask.size).tolist() == whole
+    counted = Counted.of(words)
+    places = np.flatnonzero(mask)
+    assert counted.place(np.arange(places.size)).tolist() == places.tolist()
+    assert counted.place(np.array([places.size]))[0] >= mask.size
+    before = counted.count(np.arange(mask.size))
+    assert before.tolist() == [int(mask[:h].sum()) for h in range(mask.size)]
 
 
 def test_work_that_may_not_pause_needs_one_shift() -> None:
