@@ -74,3 +74,29 @@ def test_without_past_years_there_are_no_odds(
 ) -> None:
     assert main([str(a) for a in ("odds", demo_job(tmp_path), *COMMON[:2], *AT)]) == 2
     assert "give --climate FILE" in capsys.readouterr().err
+
+
+def test_how_often_a_limit_in_hours_after_is_broken(
+    odds: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What fits within a day fits more often than what must follow at once."""
+    assert odds["limits"] == []  # the job has none
+    job = demo_job(tmp_path)
+    text = job.read_text(encoding="utf-8")
+    for was, now in (
+        ("after: [windows]", "after: [{task: windows, within_h: 24}]"),
+        ("after: [flash]", "after: [{task: flash, within_h: 0}]"),
+        ("after: [cut]", "after: [{task: cut, within_h: 2000}]"),  # which is done
+    ):
+        assert was in text
+        text = text.replace(was, now)
+    job.write_text(text, encoding="utf-8")
+    assert main([str(a) for a in ("odds", job, *COMMON, *AT, "--json")]) == 0
+    told = json.loads(capsys.readouterr().out)["odds"]["limits"]
+    broken = {(row["task"], row["after"]): row["broken"] for row in told}
+    assert list(broken.values()) == sorted(broken.values(), reverse=True)
+    assert 0.0 < broken["flash", "windows"] < broken["seal", "flash"] < 1.0, broken
+    assert [broken[task, "cut"] for task in ("dowels", "lay") if (task, "cut") in broken]
+    assert all(share == 0.0 for (_, after), share in broken.items() if after == "cut")
+    assert main([str(a) for a in ("odds", job, *COMMON, *AT)]) == 0
+    assert "0 h after Stick the flashing" in capsys.readouterr().out

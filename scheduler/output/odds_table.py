@@ -21,6 +21,8 @@ def odds_table(found: JobOdds, job: Job) -> RenderableType:
     parts += [Text(""), _freezes(found, job)]
     if found.dry:
         parts += [Text(""), _dry(found, job)]
+    if found.limits:
+        parts += [Text(""), _limits(found, job)]
     return Group(*parts, Text(""), _windows(found), Text(""), _left(found))
 
 
@@ -51,6 +53,16 @@ def _dry(found: JobOdds, job: Job) -> Table:
     table = _table("Dry days on end from", *(f"{row.length}" for row in found.dry))
     for place, (at, _) in enumerate(found.dry[0].from_day):
         table.add_row(day(at, zone), *(f"{row.from_day[place][1]:.0%}" for row in found.dry))
+    return table
+
+
+def _limits(found: JobOdds, job: Job) -> Table:
+    names = {task.id: task.name for task in job.tasks}
+    table = _table("Must begin", "not more than", "broken")
+    for row in found.limits:
+        since = "the start of " if row.from_start else ""
+        told = f"{row.within_h:g} h after {since}{names[row.after]}"
+        table.add_row(names[row.task], told, f"{row.broken:.0%}")
     return table
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from rules.exposure import NEVER as NO_DAY
 from rules.units import convert
+from scheduler.planning.limit_odds import LimitOdds, limit_odds
 from scheduler.planning.plan_job import Planned
 from scheduler.planning.problem import shift_of
 from scheduler.planning.task_weather import MAY
@@ -77,6 +78,7 @@ class JobOdds:
     dry: tuple[DryOdds, ...]
     windows: tuple[WindowOdds, ...]
     left: tuple[HoursLeft, ...]
+    limits: tuple[LimitOdds, ...]  # not more than so many hours after, the worst first
     notes: tuple[str, ...]
 
 
@@ -93,6 +95,8 @@ def job_odds(planned: Planned) -> JobOdds:
     lows = np.atleast_2d(days.lows(weather.table.column("air_temperature_c")))
     rain_known = np.isfinite(weather.table.column("precipitation_amount_mm")).any()
     notes = () if rain_known else ("rain is not known in any scenario: no dry days are told",)
+    if planned.told is None and _any_limit(planned):
+        notes = (*notes, "the plan is not replayed: how often limits are broken is not known")
     return JobOdds(
         scenarios=weather.count,
         years=weather.years,
@@ -100,8 +104,13 @@ def job_odds(planned: Planned) -> JobOdds:
         dry=tuple(_dry(planned, days, n) for n in DRY_DAYS) if rain_known else (),
         windows=tuple(_windows(planned)),
         left=tuple(_left(planned, days)),
+        limits=() if planned.told is None else limit_odds(frame, planned.problem, planned.told),
         notes=notes,
     )
+
+
+def _any_limit(planned: Planned) -> bool:
+    return any(link.within_h is not None for t in planned.frame.open_tasks for link in t.after)
 
 
 def _freeze(days: Days, lows: np.ndarray, limit_f: float) -> FreezeOdds:

@@ -163,7 +163,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         )
     answer = _answer(frame, judged, plan, found, now)
     if told is not None:
-        answer = with_odds(answer, frame, told)
+        answer = with_odds(answer, frame, stands, told)
     watch(LEVERS)
     rest = _Rest(frame, book, judged, strength, plan, told, fresh)
     answer = _with_room(answer, rest, found, pairs)

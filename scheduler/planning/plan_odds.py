@@ -8,6 +8,7 @@ from datetime import datetime
 
 from scheduler.planning.calendars import moment_of
 from scheduler.planning.job_gates import JobGates
+from scheduler.planning.limit_odds import limit_odds
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import PlanAnswer, PlanLine
 from scheduler.planning.problem import Frame, Tables, may_begin
@@ -55,7 +56,7 @@ def begun(
     }
 
 
-def with_odds(answer: PlanAnswer, frame: Frame, told: Replayed) -> PlanAnswer:
+def with_odds(answer: PlanAnswer, frame: Frame, problem: Problem, told: Replayed) -> PlanAnswer:
     """Return the answer with the range of every date, and how often each task is critical."""
     index = {name: n for n, name in enumerate(told.ids)}
     critical = told.critical()
@@ -69,9 +70,9 @@ def with_odds(answer: PlanAnswer, frame: Frame, told: Replayed) -> PlanAnswer:
         _moment(frame, at_share(told.close_in, share)) for share in (EARLY, MIDDLE, LATE)
     )
     broken = tuple(
-        f"{after} begins in time after {before} in {share:.0%} of scenarios only"
-        for (before, after), share in told.kept.items()
-        if share < frame.job.confidence
+        f"{row.task} begins in time after {row.after} in {1.0 - row.broken:.0%} of scenarios only"
+        for row in limit_odds(frame, problem, told)
+        if 1.0 - row.broken < frame.job.confidence
     )
     return replace(
         answer,

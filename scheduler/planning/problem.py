@@ -121,7 +121,7 @@ def build_problem(
             _tie(frame, task, link, tables)
             for task in _waiting(frame)
             for link in task.after
-            if not _past(frame, link)
+            if not is_past(frame, link)
         ),
         crews=crews,
         rents=_rents(frame),
@@ -228,7 +228,7 @@ def _rents(frame: Frame) -> tuple[Rent, ...]:
     return tuple(rents)
 
 
-def _past(frame: Frame, link: Link) -> bool:
+def is_past(frame: Frame, link: Link) -> bool:
     """Return whether what a link waits for has happened."""
     standing = frame.standing[link.task]
     if link.kind is LinkKind.START_START:
@@ -242,7 +242,7 @@ def _from_past(frame: Frame, task: Task, tables: Tables) -> tuple[int, int]:
     last = frame.hours
     if frame.standing[task.id].state is not State.TO_DO:
         return first, last
-    past = [link for link in task.after if _past(frame, link)]
+    past = [link for link in task.after if is_past(frame, link)]
     for link in past:
         moment = _happened(frame, link)
         first = max(first, _opened(frame, link, moment))

@@ -13,8 +13,8 @@ A replay is a policy, not a new plan for each scenario: it knows what a crew kno
   verdicts do everywhere: they are forecast when it begins.
 * An appointment is held where everything before it is done; else the next slot offered is taken.
 
-Limits "not more than so many hours after" are watched, not forced: the share of scenarios that
-keep them is told. Gates stand at the job's confidence in every scenario.
+Limits "not more than so many hours after" are watched, not forced: ``limit_odds.py`` tells how
+often each is broken. Gates stand at the job's confidence in every scenario.
 
 Starts and finishes are found in the masks when they are asked for (``work_hours.py``), all tasks
 and scenarios of a turn in one search. Arrays are ``(tasks, scenarios)``, tasks in the order of the
@@ -48,7 +48,6 @@ class Replayed:
     cause: NDArray[np.int16]  # (scenarios, tasks) task whose finish it waited for, -1 for none
     close_in: IntArray  # (scenarios,) hour by which every closing task is done
     last: NDArray[np.int16]  # (scenarios,) the closing task that is done last
-    kept: Mapping[tuple[str, str], float]  # by tie with a limit: share of scenarios that keep it
 
     def quantile(self, task: int, share: float) -> int:
         """Return the hour by which a task is done in that share of scenarios, or ``NEVER``."""
@@ -253,7 +252,6 @@ class _Replay:
             cause=cause[back].T.astype(np.int16),
             close_in=ends.max(axis=1),
             last=np.asarray(closing, dtype=np.int16)[ends.argmax(axis=1)],
-            kept=_kept(self.problem, start, finish),
         )
 
     def _look(self) -> None:
@@ -330,18 +328,6 @@ class _Replay:
             self.cause[task[some[late]], at[late]] = by[late]
             bound[some] = np.maximum(bound[some], crew.free[need - 1, at])
             crew.take(need, at, end[some], task[some])
-
-
-def _kept(problem: Problem, start: IntArray, finish: IntArray) -> dict[tuple[str, str], float]:
-    index = {work.id: n for n, work in enumerate(problem.tasks)}
-    found = {}
-    for tie in problem.ties:
-        if tie.within is None:
-            continue
-        before, after = index[tie.before], index[tie.after]
-        at = start[:, before] if tie.from_start else finish[:, before]
-        found[tie.before, tie.after] = float((start[:, after] - at <= tie.within).mean())
-    return found
 
 
 def _rivals(problem: Problem, works: list[Work]) -> tuple[Places, Places]:

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.planning.limit_odds import is_broken
 from scheduler.planning.network import Booking, Placed, Plan, Problem, Status, Tie, Work, permitted
 from scheduler.planning.replay import KNOWN_H, Replayed, at_share, replay
 from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after
@@ -274,8 +275,22 @@ def test_shares_rise_with_the_level_and_a_plan_without_a_place_is_refused() -> N
 
 
 def test_limits_not_more_than_so_many_hours_after_are_watched() -> None:
+    """The second scenario loses the day after ``lay``; in the third ``cap`` is never begun."""
     problem, plan, hours = one_after_another()
-    for within, share in ((0, 1.0), (None, None)):
-        tie = Tie("lay", "cap", ready_after(HOURS, 0), within=within)
+    fit = np.ones((4, HOURS), dtype=np.bool_)
+    fit[1, 12:36] = False
+    fit[2, 12:] = False
+    fit[3] = False  # nothing is begun at all: nothing is broken
+    may = {"lay": np.ones(HOURS, bool), "cap": np.ones(HOURS, bool)}
+    hours = {name: replace(hours[name], workable=fit, may_start=may[name]) for name in hours}
+    for within, from_start, broken in (
+        (0, False, [0, 1, 1, 0]),
+        (23, False, [0, 1, 1, 0]),
+        (24, False, [0, 0, 1, 0]),
+        (28, True, [0, 1, 1, 0]),
+        (29, True, [0, 0, 1, 0]),
+    ):
+        tie = Tie("lay", "cap", ready_after(HOURS, 0), from_start=False, within=within)
         found: Replayed = replay(Problem(HOURS, problem.tasks, (tie,)), plan, hours)
-        assert found.kept.get(("lay", "cap")) == share
+        counted = replace(tie, from_start=from_start)
+        assert is_broken(found, counted).tolist() == [bool(one) for one in broken]
