@@ -7,7 +7,7 @@ from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_print
 
 @of_a_job()
 def odds(desk: Desk, as_json: AsJson = False) -> None:
-    """First freezes, dry days, chance of planned windows and broken limits, hours that are left."""
+    """First freezes, dry days, chance of planned windows, limits broken, workable hours left."""
     from scheduler.output.answer_json import dump
     from scheduler.output.odds_table import odds_document, odds_table
     from scheduler.output.screen import waiting
