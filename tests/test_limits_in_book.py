@@ -48,7 +48,9 @@ ALLOWED = {
         "with_measured",
     ): "how long a log of readings is carried on",
     ("scheduler/planning/skill.py", "_climate"): "which days of a record stand for a day",
-    ("scheduler/planning/levers.py", "ranked"): "a gain within the draw of scenarios",
+    ("scheduler/planning/lever_results.py", "_buys"): "a gain within the draw of scenarios",
+    ("scheduler/planning/lever_prices.py", "saturdays"): "the sixth day of a week",
+    ("scheduler/planning/lever_prices.py", "saved"): "less money than a cent",
     ("scheduler/planning/scenarios.py", "_bridged"): "gaps of past years, said when bridged",
     ("scheduler/planning/several_sources.py", "_worse"): "which of two sources is worse",
 }

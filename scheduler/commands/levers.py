@@ -17,7 +17,7 @@ def levers(
     ] = 3,
     as_json: AsJson = False,
 ) -> None:
-    """One more crew, Saturdays, longer days, a date freed, a delivery sooner, openings covered."""
+    """Tell what more crew, Saturdays, longer days, dates, heat or panels buy, and the price."""
     from scheduler.output.answer_json import dump
     from scheduler.output.levers_table import levers_document, levers_table
     from scheduler.output.screen import waiting
@@ -26,6 +26,6 @@ def levers(
 
     with waiting("Trying"):
         planned, gathered = run(desk, pairs=together)
-    text = dump(levers_document(planned.answer), desk.job.site.time_zone)
+    text = dump(levers_document(planned.answer, desk.job), desk.job.site.time_zone)
     keep_answer(desk, gathered, "levers", text)
-    show_or_print(as_json, text, lambda: levers_table(planned.answer))
+    show_or_print(as_json, text, lambda: levers_table(planned.answer, desk.job))

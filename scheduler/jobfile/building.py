@@ -27,6 +27,7 @@ from scheduler.planning.job import (
     DailyCost,
     Daylight,
     Document,
+    Hire,
     Hold,
     Job,
     Link,
@@ -115,7 +116,18 @@ def _id_of(name: str) -> str:
 
 def _costs(part: schema.CostsPart) -> Costs:
     daily = tuple(DailyCost(one.what, one.per_day) for one in part.daily)
-    return Costs(part.currency, part.heat_per_kwh, daily)
+    tent, panels = part.heated_enclosure, part.temporary_closing
+    return Costs(
+        part.currency,
+        part.heat_per_kwh,
+        daily,
+        heated_enclosure=None
+        if tent is None
+        else Hire(tent.per_day, tent.fuel_per_day, tent.once),
+        temporary_closing=None
+        if panels is None
+        else Hire(panels.per_day or 0.0, 0.0, panels.once or 0.0),
+    )
 
 
 def _source(part: schema.SourcePart) -> SourceChoice:
@@ -165,7 +177,17 @@ def _crew(part: schema.CrewPart, calendar: Calendar) -> Crew:
             week=calendar.week if part.hours is None else _week(part.hours),
             days_off=calendar.days_off | frozenset(part.days_off),
         )
-    return Crew(part.id, part.name or part.id, part.size, own, part.cost_per_hour)
+    return Crew(
+        part.id,
+        part.name or part.id,
+        part.size,
+        own,
+        part.cost_per_hour,
+        another_per_hour=part.another_per_hour,
+        another_per_day=part.another_per_day,
+        saturday_extra_per_hour=part.saturday_extra_per_hour,
+        overtime_extra_per_hour=part.overtime_extra_per_hour,
+    )
 
 
 def _link(part: schema.LinkPart) -> Link:
@@ -188,7 +210,10 @@ def _gate(part: schema.GatePart) -> StrengthGate:
 def _appointment(part: schema.AppointmentPart | None) -> Appointment | None:
     if part is None:
         return None
-    return Appointment(part.who, part.at, part.notice_h, part.free_until, tuple(part.slots))
+    slots = tuple(part.slots)
+    return Appointment(
+        part.who, part.at, part.notice_h, part.free_until, slots, part.other_date_fee
+    )
 
 
 def _task(part: schema.TaskPart, zone: tzinfo) -> Task:
@@ -205,6 +230,7 @@ def _task(part: schema.TaskPart, zone: tzinfo) -> Task:
         cover_up_h=part.cover_up_h,
         least_piece_h=part.least_piece_h,
         apart_from=tuple(part.apart_from),
+        sooner_fee=part.sooner_fee,
         appointment=_appointment(part.appointment),
         not_before=_from(part.not_before, zone),
         opens=tuple(part.opens),

@@ -48,6 +48,7 @@ from scheduler.jobfile.fields import (
 from scheduler.jobfile.parts import Part
 
 Week = dict[WeekDays, ShiftHours]
+Price = Annotated[float, Field(ge=0.0, le=1e6)]
 
 
 def _says(text: str, **bounds: Any) -> Any:  # pydantic's own type of a field
@@ -73,12 +74,24 @@ class SitePart(Part):
 class CrewPart(Part):
     """People who work together."""
 
+    at_most_one = (("another_per_hour", "another_per_day"),)
+
     id: Slug = _says("short name that tasks refer to")
     name: Text | None = _says("name for people", default=None)
     size: int = _says("how many tasks they can do at the same time", ge=1, le=50, default=1)
     hours: Week | None = _says("working hours, where they differ from the job's", default=None)
     days_off: list[Day] = _says("days they do not come", default=[])
-    cost_per_hour: float | None = _says("cost of an hour", ge=0, default=None)
+    cost_per_hour: Price | None = _says("cost of an hour", default=None)
+    another_per_hour: Price | None = _says(
+        "what one more such crew costs for each hour it works", default=None
+    )
+    another_per_day: Price | None = _says("the same for each day it works", default=None)
+    saturday_extra_per_hour: Price | None = _says(
+        "what an hour on a Saturday costs more than one of the week", default=None
+    )
+    overtime_extra_per_hour: Price | None = _says(
+        "what an hour past the day's end costs more", default=None
+    )
 
 
 class OfferPart(Part):
@@ -86,7 +99,7 @@ class OfferPart(Part):
 
     measure: Measure = _says("the measure")
     notice_h: Hours = _says("hours from asking to having it")
-    cost_per_day: float | None = _says("cost of a day", ge=0, default=None)
+    cost_per_day: Price | None = _says("cost of a day, fuel in it", default=None)
     from_whom: Text = _says("who has it", alias="from", default="-")
 
 
@@ -191,6 +204,9 @@ class AppointmentPart(Part):
     notice_h: Hours = _says("hours before which they want to know of a move", default=0.0)
     free_until: Moment | None = _says("moved without charge until then", default=None)
     slots: list[Moment] = _says("other times they offer", default=[])
+    other_date_fee: Price | None = _says(
+        "what it costs once to have them come on another date", default=None
+    )
 
 
 class HoldPart(Part):
@@ -242,6 +258,9 @@ class TaskPart(Part):
     )
     appointment: AppointmentPart | None = _says("fixed date with somebody", default=None)
     not_before: DayOrMoment | None = _says("earliest start", default=None)
+    sooner_fee: Price | None = _says(
+        "what it costs once to have its delivery a week sooner than not_before", default=None
+    )
     opens: list[Slug] = _says("parts of the envelope it opens", default=[])
     closes: list[Slug] = _says("parts of the envelope it closes", default=[])
     state: Literal["to_do", "under_way", "done"] | None = _says("how far it is", default=None)
@@ -275,6 +294,8 @@ class TaskPart(Part):
             found["hours_left"] = "only a task with `state: under_way` has hours left"
         if given.get("started") and not given.get("finished") and state != "under_way":
             found["started"] = "say `state: under_way` and hours_left, or when it was finished"
+        if given.get("sooner_fee") is not None and not given.get("not_before"):
+            found["sooner_fee"] = "say not_before too: the day that would be a week sooner"
         timed = given.get("duration_h") or (given.get("booked") and given.get("until"))
         amount = given.get("quantity")
         rated = isinstance(amount, Mapping) and amount.get("per_hour")
@@ -422,7 +443,7 @@ class RentedPart(Part):
     for_tasks: Annotated[list[TaskId], Listed] = _says(
         "paid from the start of the first of these to the end of the last", min_length=1
     )
-    per_day: float = _says("cost of a day", ge=0, le=1e6)
+    per_day: Price = _says("cost of a day")
     since: DayOrMoment | None = _says("on site and paid since then", default=None)
 
 
@@ -430,7 +451,29 @@ class DailyCostPart(Part):
     """Money that each day costs until the house is closed in."""
 
     what: Text = _says("what for: room elsewhere, interest, fence")
-    per_day: float = _says("cost of a day", ge=0, le=1e6)
+    per_day: Price = _says("cost of a day")
+
+
+class EnclosurePart(Part):
+    """What a heated enclosure would cost that is not offered yet."""
+
+    per_day: Price = _says("cost of a day")
+    fuel_per_day: Price = _says("fuel of a day; 0 where the cost of a day has it in")
+    once: Price = _says("bringing it, building it up, taking it away", default=0.0)
+
+
+class ClosingPart(Part):
+    """What covering the openings for the time would cost."""
+
+    once: Price | None = _says("panels and their setting", default=None)
+    per_day: Price | None = _says("cost of a day until close-in", default=None)
+
+    @classmethod
+    def clashes(cls, given: Mapping[str, object]) -> dict[str, str]:
+        """Check that there is a price: nothing said is not nothing paid."""
+        if given.get("once") is None and given.get("per_day") is None:
+            return {"once": "give once or per_day; 0 if it costs nothing"}
+        return {}
 
 
 class CostsPart(Part):
@@ -444,6 +487,12 @@ class CostsPart(Part):
         "price of heat, fuel and heater together, for a kWh", ge=0, le=1e4, default=None
     )
     daily: list[DailyCostPart] = _says("what each day costs until close-in", default=[])
+    heated_enclosure: EnclosurePart | None = _says(
+        "a heated enclosure over fresh work, where measures do not offer one yet", default=None
+    )
+    temporary_closing: ClosingPart | None = _says(
+        "openings covered with panels until close-in", default=None
+    )
 
 
 class OnCallPart(Part):

@@ -178,6 +178,10 @@ def _exposure(n: Numbers) -> Iterator[str]:
     yield "#   daily:"
     yield "#     - {what: room elsewhere, per_day: ...}"
     yield "#   heat_per_kwh: ...  # counts with exposure.heat_w_per_k"
+    yield "#   temporary_closing: {once: ..., per_day: ...}  # counts with exposure.openings"
+    yield "# `closein levers` ranks what would buy days by its price: of a crew another_per_day,"
+    yield "# saturday_extra_per_hour, overtime_extra_per_hour; of an appointment other_date_fee;"
+    yield "# of a task with not_before sooner_fee."
 
 
 def _orders(n: Numbers) -> Iterator[str]:

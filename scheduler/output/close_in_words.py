@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from scheduler.output.money_lines import money_words
 from scheduler.output.words import clock, day, words
 from scheduler.planning.close_in_line import CloseInLine
 from scheduler.planning.closein_date import CloseInAnswer, Ends
 from scheduler.planning.plan_answer import Lever
 
 
-def date_lines(found: CloseInAnswer | None, zone: str, levers: Sequence[Lever] = ()) -> list[str]:
+def date_lines(
+    found: CloseInAnswer | None, zone: str, levers: Sequence[Lever] = (), currency: str = "$"
+) -> list[str]:
     """Return the latest safe date, its margin, its chance, and what they rest on."""
     if found is None:
         return ["Latest safe close-in: not known; give past years with --climate FILE"]
@@ -30,18 +33,20 @@ def date_lines(found: CloseInAnswer | None, zone: str, levers: Sequence[Lever] =
     if found.chance is not None:
         lines.append(f"Chance of closing in before the first breach: {found.chance:.0%}")
     if levers:
-        lines.append(f"What buys most: {lever_words(levers[0])}")
-        lines += [f"Then: {'; '.join(map(lever_words, levers[1:3]))}"] if levers[1:] else []
+        said = [lever_words(lever, currency) for lever in levers[:3]]
+        lines.append(f"What buys most: {said[0]}")
+        lines += [f"Then: {'; '.join(said[1:])}"] if said[1:] else []
     lines += _rests_on(found, zone)
     return [*lines, *(f"Note: {note}" for note in found.notes)]
 
 
-def lever_words(lever: Lever) -> str:
-    """Return a lever with what it does to the chance."""
+def lever_words(lever: Lever, currency: str) -> str:
+    """Return a lever with what it does to the chance, to the date, and its price."""
     gain = "" if lever.chance_gain is None else f", chance up {100 * lever.chance_gain:.0f} points"
     to = "" if lever.chance is None else f" to {lever.chance:.0%}"
-    priced = ", not priced by the job" if lever.cost is None else ""
-    return f"{lever.what}{gain}{to}{priced}"
+    sooner = f", {lever.days_gained:.0f} days sooner" if (lever.days_gained or 0.0) >= 1.0 else ""
+    price = "price not given" if lever.cost is None else money_words(currency, lever.cost)
+    return f"{lever.what}{gain}{to}{sooner}, {price}"
 
 
 def _rests_on(found: CloseInAnswer, zone: str) -> list[str]:

@@ -22,8 +22,14 @@ def money_lines(money: Money | None) -> list[str]:
 
 def amount(bill: Bill, value: float) -> str:
     """Return an amount with its currency, whole where it is large."""
-    text = f"{value:,.0f}" if abs(value) >= 10 else f"{value:,.2f}"
-    return f"{bill.currency}{text}" if len(bill.currency) == 1 else f"{bill.currency} {text}"
+    return money_words(bill.currency, value)
+
+
+def money_words(currency: str, value: float) -> str:
+    """Return an amount of a currency, whole where it is large."""
+    text = f"{abs(value):,.0f}" if abs(value) >= 10 else f"{abs(value):,.2f}"
+    sign = "-" if value < 0 else ""
+    return f"{sign}{currency}{text}" if len(currency) == 1 else f"{sign}{currency} {text}"
 
 
 def _sum(bill: Bill) -> str:

@@ -53,7 +53,7 @@ def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, 
     if plan.middle_close_in is not None:
         late = clock(plan.late_close_in, zone) if plan.late_close_in else "after the season"
         lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
-    lines += date_lines(plan.date, zone, plan.levers)
+    lines += date_lines(plan.date, zone, plan.levers, job.costs.currency)
     lines += latest_lines(plan, job)
     lines += open_lines(plan, job)
     lines += strength_lines(plan, job)

@@ -70,6 +70,10 @@ class Crew:
     size: int = 1
     calendar: Calendar | None = None  # None: the job's own
     cost_per_hour: float | None = None
+    another_per_hour: float | None = None  # one more such crew, an hour or a day that it works
+    another_per_day: float | None = None
+    saturday_extra_per_hour: float | None = None  # more than an hour of the week costs
+    overtime_extra_per_hour: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +124,7 @@ class Appointment:
     notice_h: float = 0.0  # they want to know of a move this long before
     free_until: datetime | None = None  # UTC; moved without charge until then
     slots: tuple[datetime, ...] = ()  # other times they offer, UTC
+    other_date_fee: float | None = None  # what another date costs, once
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +171,7 @@ class Task:
     cover_up_h: float = 0.0  # after each piece of work, inside the shift
     least_piece_h: float = 1.0  # a shorter piece is not worth beginning
     apart_from: tuple[str, ...] = ()  # tasks that must not go on at the same time
+    sooner_fee: float | None = None  # what it costs once to have its delivery a week sooner
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,12 +382,23 @@ class DailyCost:
 
 
 @dataclass(frozen=True, slots=True)
+class Hire:
+    """What something that is not hired yet would cost."""
+
+    per_day: float = 0.0
+    fuel_per_day: float = 0.0
+    once: float = 0.0  # bringing, building up, taking away
+
+
+@dataclass(frozen=True, slots=True)
 class Costs:
     """The job's own prices; what it does not say is not counted, and named so."""
 
     currency: str = "$"
     heat_per_kwh: float | None = None  # fuel and heater together
     daily: tuple[DailyCost, ...] = ()
+    heated_enclosure: Hire | None = None  # over fresh work, where none is offered yet
+    temporary_closing: Hire | None = None  # openings covered until close-in
 
 
 @dataclass(frozen=True, slots=True)

@@ -105,7 +105,9 @@ def bills(
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
+class Part:
+    """One thing that is paid, in every start and year."""
+
     what: str
     kind: str
     unit: str
@@ -113,7 +115,18 @@ class _Part:
     amount: FloatArray  # (starts, years), or () where it is the same in all
 
 
-def _line(part: _Part, counted: BoolArray, start: int) -> CostLine:
+def running(
+    frame: Frame, weather: Weather, chain: Chain, days: IntArray, *, opened: Hours, closed: Hours
+) -> tuple[Part, ...]:
+    """Return what is paid for as long as it lasts: rents, heat, daily costs. As in ``bills``."""
+    return (
+        *_rents(frame, chain, days, opened),
+        *_heat(frame.job, weather, opened, closed),
+        *_daily(frame.job, opened, closed, days),
+    )
+
+
+def _line(part: Part, counted: BoolArray, start: int) -> CostLine:
     each = part.amount if part.amount.ndim == 0 else part.amount[start][counted].mean()
     amount = float(each)
     return CostLine(part.what, part.kind, amount, part.unit, part.price, amount * part.price)
@@ -135,34 +148,34 @@ def on_site(rented: RentedEquipment, frame: Frame) -> bool:
     return came or any(state is not State.TO_DO for state in states)
 
 
-def _rents(frame: Frame, chain: Chain, days: IntArray, opened: Hours) -> Iterator[_Part]:
+def _rents(frame: Frame, chain: Chain, days: IntArray, opened: Hours) -> Iterator[Part]:
     for rented in frame.job.rented:
         ids = [one for one in rented.tasks if one in chain.ids]
         if not ids:
             continue
         first, last = chain.of(ids)
         first = np.minimum(first, opened) if on_site(rented, frame) else first
-        yield _Part(rented.id, "rent", "d", rented.cost_per_day, _begun(days, first, last))
+        yield Part(rented.id, "rent", "d", rented.cost_per_day, _begun(days, first, last))
 
 
-def _daily(job: Job, opened: Hours, closed: Hours, days: IntArray) -> Iterator[_Part]:
+def _daily(job: Job, opened: Hours, closed: Hours, days: IntArray) -> Iterator[Part]:
     begun = _begun(days, opened, closed)
     for cost in job.costs.daily:
-        yield _Part(cost.what, "daily", "d", cost.cost_per_day, begun)
+        yield Part(cost.what, "daily", "d", cost.cost_per_day, begun)
 
 
-def _crews(frame: Frame) -> Iterator[_Part]:
+def _crews(frame: Frame) -> Iterator[Part]:
     for crew in frame.job.crews:
         if crew.cost_per_hour is None:
             continue
         hours = sum(frame.standing[t.id].hours_left for t in frame.open_tasks if crew.id in t.crew)
         if hours:
-            yield _Part(
+            yield Part(
                 crew.name, "crew", "h", crew.cost_per_hour, np.asarray(hours, dtype=np.float64)
             )
 
 
-def _heat(job: Job, weather: Weather, opened: Hours, closed: Hours) -> Iterator[_Part]:
+def _heat(job: Job, weather: Weather, opened: Hours, closed: Hours) -> Iterator[Part]:
     """Yield the heat that holds the open house at its limit, from first open to close-in."""
     limits, price = job.exposure, job.costs.heat_per_kwh
     if price is None or not limits.heat_w_per_k:
@@ -173,9 +186,7 @@ def _heat(job: Job, weather: Weather, opened: Hours, closed: Hours) -> Iterator[
     last = kwh.shape[-1] - 1
     year = np.arange(kwh.shape[0])
     used = kwh[year, np.minimum(closed, last)] - kwh[year, np.minimum(opened, last)]
-    yield _Part(
-        "heat in the open house", "heat", "kWh", price, np.where(closed < NEVER, used, 0.0)
-    )
+    yield Part("heat in the open house", "heat", "kWh", price, np.where(closed < NEVER, used, 0.0))
 
 
 # protection that must be had
@@ -183,7 +194,7 @@ def _heat(job: Job, weather: Weather, opened: Hours, closed: Hours) -> Iterator[
 
 def _protection(
     frame: Frame, book: Book, weather: Weather, chain: Chain, finish: Mapping[str, IntArray]
-) -> Iterator[_Part]:
+) -> Iterator[Part]:
     for offer in frame.job.can_be_had:
         if not offer.cost_per_day or offer.measure in frame.job.on_hand:
             continue
@@ -199,7 +210,7 @@ def _protection(
             must = inside & needed[np.arange(at.shape[1]), np.where(inside, at, 0)]
             days += np.where(must, np.ceil((done - at + keep) / DAY_H), 0.0)
         words = offer.measure.replace("_", " ")
-        yield _Part(words, "protection", "d", offer.cost_per_day, days)
+        yield Part(words, "protection", "d", offer.cost_per_day, days)
 
 
 def kept_after_h(book: Book, asked: Asked, measure: str) -> float | None:

@@ -9,6 +9,7 @@ from enum import StrEnum
 from scheduler.planning.closein_date import CloseInAnswer
 from scheduler.planning.closing_work import FitHours
 from scheduler.planning.envelope import OpenPart
+from scheduler.planning.money import CostLine
 from scheduler.planning.plan_money import Money
 from scheduler.planning.winter_stop import WinterStop
 
@@ -53,8 +54,14 @@ class Lever:
     chance: float | None  # of closing in before the first breach, with it
     chance_gain: float | None
     margin_days: int | None
-    cost: float | None = None  # by the job's own prices; None: not priced
-    days_gained: float | None = None  # of the middle close-in
+    cost: float | None = None  # by the job's own prices; None: a price is missing
+    days_gained: float | None = None  # of the middle close-in; None: half never close in
+    steps: tuple[str, ...] = ()  # crew, saturday, overtime, date, sooner, enclosure, closing
+    price: tuple[CostLine, ...] = ()  # what the cost is made of
+    not_priced: tuple[str, ...] = ()  # keys of the job file whose price is missing
+    cost_per_day_gained: float | None = None  # None: no price, or no day gained
+    saved: tuple[CostLine, ...] = ()  # rents, heat and daily costs no longer paid; not in cost
+    saves: float = 0.0  # their sum; below zero where more is paid
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +131,7 @@ class PlanAnswer:
     notes: tuple[str, ...] = ()
     open_parts: tuple[OpenPart, ...] = ()  # of the envelope, since and until when
     fit_hours: tuple[FitHours, ...] = ()  # left this season for each task that closes the house
-    levers: tuple[Lever, ...] = ()  # the one that buys most first
+    levers: tuple[Lever, ...] = ()  # the one that buys most chance first
+    not_tried: tuple[str, ...] = ()  # what the job prices and no lever could be made of, and why
     money: Money | None = None  # of the rest of the job and of a day's delay; None: no plan
     stop: WinterStop | None = None  # how to stop safely for the winter

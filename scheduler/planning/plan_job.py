@@ -31,9 +31,19 @@ from scheduler.planning.job import Job, State, Task
 from scheduler.planning.job_gates import JobGates, job_gates
 from scheduler.planning.known_facts import asked_of
 from scheduler.planning.latest_starts import LatestStarts, latest_starts
-from scheduler.planning.levers import LEVER_SCENARIOS, Change, both, changes, ranked
+from scheduler.planning.lever_prices import Kept, PricedJob, Trial
+from scheduler.planning.lever_results import by_money, levers_of
+from scheduler.planning.levers import (
+    ENCLOSURE,
+    LEVER_SCENARIOS,
+    Change,
+    both,
+    changes,
+    not_tried,
+)
 from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
+from scheduler.planning.money import kept_after_h
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import Basis, Lever, PlanAnswer, PlanLine
 from scheduler.planning.plan_collisions import collision_lines
@@ -43,6 +53,7 @@ from scheduler.planning.plan_odds import begun, replayed, with_odds
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.replay import Replayed
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
+from scheduler.planning.season_chain import Chain
 from scheduler.planning.solve import solve
 from scheduler.planning.steps import (
     DATE,
@@ -91,7 +102,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     seed: int,
     count: int,
     observed: HourlyTable | None = None,
-    pairs: int = 0,
+    pairs: int | None = None,
     watch: Watch = unwatched,
 ) -> Planned:
     """Return the rest of the schedule, the latest safe close-in date and the margin.
@@ -112,7 +123,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     observed : HourlyTable, optional
         Weather that finished work has been through; hours it lacks give no strength.
     pairs
-        How many of the best levers are tried two by two.
+        How many of the best levers are tried two by two, those that take the wall model once more
+        among them; None: neither.
     watch
         Told the name of each step as it begins.
     """
@@ -165,7 +177,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     if told is not None:
         answer = with_odds(answer, frame, stands, told)
     watch(LEVERS)
-    rest = _Rest(frame, book, judged, strength, plan, told, fresh)
+    rest = _Rest(frame, book, judged, strength, plan, told, fresh, problem, mixes, observed)
     answer = _with_room(answer, rest, found, pairs)
     watch(STOP_AND_MONEY)
     stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)
@@ -197,31 +209,45 @@ class _Rest:
     plan: Plan
     told: Replayed | None
     weather: Scenarios
+    problem: Problem
+    mixes: OwnMixes
+    observed: HourlyTable | None
 
 
-def _levers(rest: _Rest, dated: CloseInAnswer | None, pairs: int) -> tuple[Lever, ...]:
+def _levers(rest: _Rest, dated: CloseInAnswer | None, pairs: int | None) -> tuple[Lever, ...]:
     """Return what would raise the chance, the most first; the best ``pairs`` two by two too."""
     told = rest.told
-    if told is None or dated is None or dated.chance is None:
+    if told is None or dated is None or dated.chance is None or rest.problem.days is None:
         return ()
     some = rest.weather.first(LEVER_SCENARIOS)
+    before = Trial(_passed(rest, rest.frame.job, some), *_rows(told, some.count))
 
-    def closed(change: Change) -> HourNumbers:
+    def tried(change: Change) -> Trial:
+        passed = _passed(rest, change.job, some) if change.house else before.passed
         again = _again(rest, change, some) if change.order else None
-        return (told if again is None else again).close_in[: some.count].astype(np.int64)
+        if again is None:
+            return replace(before, passed=passed)
+        return Trial(passed, *_rows(again.told, some.count), kept=again.kept)
 
-    own = (_passed(rest, rest.frame.job, some), told.close_in[: some.count].astype(np.int64))
-
-    def tried(change: Change) -> tuple[Change, HourNumbers, HourNumbers]:
-        passed = _passed(rest, change.job, some) if change.house else own[0]
-        return change, passed, closed(change)
-
-    singles = {change.what: tried(change) for change in changes(rest.frame)}
-    found = ranked(dated.chance, own, singles.values())
-    best = [singles[lever.what][0] for lever in found[:pairs]]
+    weather = Weather(dict(some.table.columns), rest.frame.hours)
+    opened = _opened(rest.frame, rest.plan)
+    job = PricedJob(rest.frame, weather, rest.problem.days, opened)
+    every = changes(rest.frame, dear=pairs is not None)
+    singles = {change.what: (change, tried(change)) for change in every}
+    found = levers_of(dated.chance, job, before, singles.values())
+    best = [singles[lever.what][0] for lever in by_money(found)[: pairs or 0]]
     together = (both(rest.frame, one, other) for one, other in combinations(best, 2))
-    pairs_tried = [tried(change) for change in together if change is not None]
-    return ranked(dated.chance, own, [*singles.values(), *pairs_tried]) if pairs_tried else found
+    two = [(change, tried(change)) for change in together if change is not None]
+    return levers_of(dated.chance, job, before, [*singles.values(), *two]) if two else found
+
+
+def _rows(told: Replayed, count: int) -> tuple[Chain, HourNumbers]:
+    """Return the first scenarios of a replay as a chain, and their close-in."""
+    start, finish = (
+        np.ascontiguousarray(hours[:count].T[:, None, :]).astype(np.int64)
+        for hours in (told.start, told.finish)
+    )
+    return Chain(told.ids, start, finish), told.close_in[:count].astype(np.int64)
 
 
 def _passed(rest: _Rest, job: Job, some: Scenarios) -> HourNumbers:
@@ -239,11 +265,11 @@ def _passed(rest: _Rest, job: Job, some: Scenarios) -> HourNumbers:
 
 
 def _with_room(
-    answer: PlanAnswer, rest: _Rest, dated: CloseInAnswer | None, pairs: int
+    answer: PlanAnswer, rest: _Rest, dated: CloseInAnswer | None, pairs: int | None
 ) -> PlanAnswer:
     """Return the answer with what would buy chance, and how late each task may begin."""
     latest = _latest(rest, dated)
-    answer = replace(answer, levers=_levers(rest, dated, pairs))
+    answer = replace(answer, levers=_levers(rest, dated, pairs), not_tried=not_tried(rest.frame))
     if latest is None:
         return answer
     return replace(answer, latest=latest.rows, latest_keeps=latest.keeps)
@@ -261,19 +287,56 @@ def _latest(rest: _Rest, dated: CloseInAnswer | None) -> LatestStarts | None:
     return latest_starts(rest.frame, stands, rest.plan, allowed, passed)
 
 
-def _again(rest: _Rest, change: Change, some: Scenarios) -> Replayed | None:
+@dataclass(frozen=True, slots=True)
+class _Again:
+    """The plan's order with a change, and where a measure of it is needed."""
+
+    told: Replayed
+    kept: Mapping[str, Kept] = field(default_factory=dict)
+
+
+def _again(rest: _Rest, change: Change, some: Scenarios) -> _Again | None:
     """Return the plan's order replayed with a change; tasks close-in waits for judged again."""
     frame = replace(rest.frame, job=change.job)
     hours = {name: each.first(some.count) for name, each in rest.judged.work_hours().items()}
-    if change.hours and rest.told is not None:
-        share = dict(zip(rest.told.ids, rest.told.critical(), strict=True))
-        weather = Weather(dict(some.table.columns), frame.hours)
-        past = np.arange(frame.hours) >= rest.judged.tail_from
-        for task in frame.open_tasks:
-            if share.get(task.id, 0.0) > 0.0:
-                hours[task.id] = _task(frame, rest.book, task, weather, past).hours()
-    stands = _problem(frame, rest.judged, rest.strength)
-    return replayed(frame, stands, rest.plan, rest.strength, hours)
+    again = _judged_again(rest, frame, some) if change.hours else {}
+    hours |= {name: each.hours() for name, each in again.items()}
+    strength, kept = rest.strength, {}
+    if change.strength:
+        before = {n: np.atleast_2d(t)[: some.count] for n, t in rest.judged.finishes().items()}
+        finish = before | {name: np.atleast_2d(each.finish) for name, each in again.items()}
+        strength = _gates_of(frame, finish, rest.judged, some.table, rest.mixes, rest.observed)
+        kept = _kept(rest, frame, before, finish)
+    stands = _problem(frame, rest.judged, strength)
+    told = replayed(frame, stands, rest.plan, strength, hours)
+    return None if told is None else _Again(told, kept)
+
+
+def _judged_again(rest: _Rest, frame: Frame, some: Scenarios) -> dict[str, TaskWeather]:
+    """Return what weather makes of the tasks that close-in waits for, as a job was changed."""
+    if rest.told is None:
+        return {}
+    share = dict(zip(rest.told.ids, rest.told.critical(), strict=True))
+    weather = Weather(dict(some.table.columns), frame.hours)
+    past = np.arange(frame.hours) >= rest.judged.tail_from
+    return {
+        task.id: _task(frame, rest.book, task, weather, past)
+        for task in frame.open_tasks
+        if share.get(task.id, 0.0) > 0.0
+    }
+
+
+def _kept(
+    rest: _Rest, frame: Frame, before: Mapping[str, IntArray], finish: Mapping[str, IntArray]
+) -> dict[str, Kept]:
+    """Return, by task, the starts that nothing but an enclosure makes possible."""
+    found = {}
+    for task in frame.open_tasks:
+        after_h = kept_after_h(rest.book, asked_of(frame.job, task, frame.progress), ENCLOSURE)
+        if after_h is not None:
+            needed = (finish[task.id] < NEVER) & (finish[task.id] != before[task.id])
+            found[task.id] = Kept(needed, after_h)
+    return found
 
 
 def _replayed(
@@ -470,14 +533,27 @@ def _strength(
     Hours past what is known give no strength. Work that was done before now has the strength of
     what was observed and read since, and none for hours that nobody knows.
     """
-    finish = {
-        name: np.concatenate([np.atleast_2d(told.finish), np.atleast_2d(judged.many[name].finish)])
+    finish = {name: np.atleast_2d(many.finish) for name, many in judged.many.items()}
+    return _gates_of(frame, finish, judged, traces.table, mixes, observed)
+
+
+def _gates_of(
+    frame: Frame,
+    finish: Mapping[str, IntArray],
+    judged: _Judged,
+    table: HourlyTable,
+    mixes: OwnMixes,
+    observed: HourlyTable | None,
+) -> JobGates:
+    """Return the same for finishes in a table's scenarios; the forecast's are followed too."""
+    followed = {
+        name: np.concatenate([np.atleast_2d(told.finish), finish[name]])
         for name, told in judged.told.items()
     }
     return job_gates(
         frame,
-        weather=gate_weather(frame, traces.table, observed),
-        finish=finish,
+        weather=gate_weather(frame, table, observed),
+        finish=followed,
         works=mixes.works,
     )
 

@@ -12,7 +12,9 @@ from scheduler.planning.steps import READING, Watch, unwatched
 from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
 
-def plan(desk: Desk, *, pairs: int = 0, watch: Watch = unwatched) -> tuple[Planned, Gathered]:
+def plan(
+    desk: Desk, *, pairs: int | None = None, watch: Watch = unwatched
+) -> tuple[Planned, Gathered]:
     """Return the plan and what it was made from; the weather read is kept.
 
     Raises
@@ -59,7 +61,7 @@ def planned_of(
     climate: ClimateYears | None,
     book: Book,
     *,
-    pairs: int = 0,
+    pairs: int | None = None,
     watch: Watch = unwatched,
 ) -> Planned:
     """Plan what was gathered."""

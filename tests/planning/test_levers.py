@@ -1,29 +1,28 @@
-"""What would buy chance: which changes are tried, and how they are ranked."""
+"""What would buy chance and days: which changes are tried, alone and together."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 
-import numpy as np
-import pytest
-
-from rules.exposure import NEVER
 from scheduler.planning.job import (
     Appointment,
     Calendar,
+    Costs,
     Crew,
     ExposureLimits,
+    Hire,
     Job,
+    MeasureOffer,
     OpeningsToWind,
     Shift,
     Site,
     State,
     Task,
 )
-from scheduler.planning.levers import LEAST_GAIN, Change, changes, ranked
+from scheduler.planning.levers import Change, Kind, both, changes, not_tried
 from scheduler.planning.log import Progress
-from scheduler.planning.problem import frame_of
+from scheduler.planning.problem import Frame, frame_of
 
 NOW = datetime(2026, 11, 2, tzinfo=UTC)  # a Monday
 WEEK = Calendar((*[Shift(time(7), time(16))] * 5, None, None))
@@ -38,11 +37,14 @@ TASKS = (
 CREWS = (Crew("men", "Block crew"), Crew("lifter", "Lifter"))
 
 
-def found(**more: object) -> dict[str, Change]:
+def frame(**more: object) -> Frame:
     job = Job("house", Site("t", 44.0, 0.0, 100.0, "UTC"), "us", "tms602-2016", WEEK, TASKS, CREWS)
     job = replace(job, **more)  # type: ignore[arg-type]
-    frame = frame_of(job, Progress(), hour_zero=NOW, hours=1000, now_hour=0)
-    return {change.what: change for change in changes(frame)}
+    return frame_of(job, Progress(), hour_zero=NOW, hours=1000, now_hour=0)
+
+
+def found(**more: object) -> dict[str, Change]:
+    return {change.what: change for change in changes(frame(**more))}
 
 
 def test_what_can_be_tried_on_a_job() -> None:
@@ -83,18 +85,32 @@ def test_openings_are_covered_only_where_the_job_says_what_they_do() -> None:
     assert change.job.exposure.time_constant_h == 50.0
 
 
-def test_the_one_that_buys_most_comes_first_and_what_buys_nothing_is_left_out() -> None:
-    passed = np.array([10, 20, 30, 40])
-    late = np.array([15, 25, 25, 25])  # made in two of four
-    little = np.array([15, 18, 25, 25])  # three
-    much = np.array([5, 5, 5, 5])  # four
-    none = np.array([15, 25, 25, NEVER])
-    job = next(iter(found().values())).job
-    tried = [
-        (Change(name, job), passed, closed)
-        for name, closed in (("little", little), ("none", none), ("much", much))
-    ]
-    levers = ranked(0.48, (passed, late), tried)
-    assert [(one.what, one.chance_gain) for one in levers] == [("much", 0.5), ("little", 0.25)]
-    assert levers[0].chance == pytest.approx(0.98)
-    assert all((one.chance_gain or 0.0) >= LEAST_GAIN for one in levers)
+def test_two_changes_together_are_found_whatever_comes_first() -> None:
+    """A longer day moves the end of a Saturday too: it is still the same pair."""
+    every = found()
+    saturday, longer = every["Saturdays worked, 07:00-16:00"], every["each day 2 hours longer"]
+    for one, other in ((saturday, longer), (longer, saturday)):
+        pair = both(frame(), one, other)
+        assert pair is not None
+        assert {step.kind for step in pair.made_of} == {Kind.SATURDAY, Kind.OVERTIME}
+        assert pair.job.calendar.week[5] == Shift(time(7), time(18))
+
+
+def test_a_heated_enclosure_is_tried_only_where_the_plan_does_not_count_on_one() -> None:
+    grout = Task("grout", "Grout", "place_grout", 5.0, crew=("men",))
+    name = "heated enclosure over fresh work"
+    tried = {change.what: change for change in changes(frame(tasks=(*TASKS, grout)), dear=True)}
+    assert tried[name].strength
+    assert "heated_enclosure" in tried[name].job.on_hand
+    assert name not in {change.what for change in changes(frame(tasks=(*TASKS, grout)))}
+    priced = Costs(heated_enclosure=Hire(190.0, 60.0))
+    offered = (MeasureOffer("heated_enclosure", 24.0, 190.0),)
+    with_one = frame(tasks=(*TASKS, grout), can_be_had=offered, costs=priced)
+    assert name not in {change.what for change in changes(with_one, dear=True)}
+    assert "on hand or offered" in not_tried(with_one)[0]
+    assert "no fresh work is left" in not_tried(frame(costs=priced))[0]
+
+
+def test_panels_that_are_priced_but_do_nothing_known_are_named() -> None:
+    (said,) = not_tried(frame(costs=Costs(temporary_closing=Hire(once=350.0))))
+    assert "exposure.openings" in said
