@@ -1,8 +1,8 @@
 """The plan, aim by aim: close in early, move few appointments, call few people, cost little.
 
-Each aim is solved with those before it held; never one weighted sum. First comes the serial
-schedule; where it meets the bound without crews it is proven with no solver. Else CP-SAT works
-on the work-time axis, with a literal for each distinct length and each distinct lag, start
+Each aim is solved with those before it held; never one weighted sum. First comes the best of many
+serial schedules; where it meets the bound without crews it is proven with no solver. Else CP-SAT
+works on the work-time axis, with a literal for each distinct length and each distinct lag, start
 windows and bound from the serial schedule, one worker, a fixed seed and a deterministic limit:
 the same inputs give the same plan.
 
@@ -19,10 +19,12 @@ import numpy as np
 
 from scheduler.planning.aims import AIMS, Values, least_values, values_of
 from scheduler.planning.axis import axis_of, spans_of
+from scheduler.planning.first_schedule import SEED, best_serial
 from scheduler.planning.network import Plan, Problem, Rent, Status
 from scheduler.planning.plans import plan_of, without_plan
+from scheduler.planning.pulled_left import pulled_left
 from scheduler.planning.reach import Bond, Net, net_of, windows
-from scheduler.planning.serial import SEED, best_serial, pulled_left, serial_pass
+from scheduler.planning.serial import serial_pass
 from scheduler.planning.tables import NEVER, FlatArray
 
 Starts = list[int]  # start hour by task index
@@ -38,7 +40,7 @@ class Limits:
     close_in: float = 20.0
     later_aims: float = 4.0  # each
     fence_s: float | None = None  # wall clock, for benchmarks only: with it plans may differ
-    passes: int = 200  # of the serial schedule
+    passes: int = 100  # orders tried for the first schedule, each from both ends
 
 
 DEFAULT: Final = Limits()
@@ -377,6 +379,11 @@ class _Model:
                 self.cp.add_hint(variable, value[best[task]])
         solver = self.sat.CpSolver()
         solver.parameters.num_workers = 1
+        solver.parameters.linearization_level = 0  # the tables are steps: lines through them
+        solver.parameters.use_sat_inprocessing = False  # and long looking ahead cost more than
+        solver.parameters.cp_model_probing_level = 0  # they give, see tests/benchmarks/plan_proof
+        solver.parameters.symmetry_level = 0
+        solver.parameters.max_presolve_iterations = 1
         solver.parameters.random_seed = SEED
         solver.parameters.max_deterministic_time = effort
         if limits.fence_s is not None:

@@ -7,8 +7,11 @@ import numpy as np
 import pytest
 
 from scheduler.planning.check import faults_of
+from scheduler.planning.first_schedule import best_serial, from_both_ends
 from scheduler.planning.network import Problem, Status, Tie, Work
+from scheduler.planning.plans import plan_of
 from scheduler.planning.reach import close_in_bound, net_of, windows
+from scheduler.planning.serial import close_in, pass_from_back, serial_pass
 from scheduler.planning.solve import solve
 from scheduler.planning.tables import Effort, finish_table, ready_after
 from tests.planning.nets import random_problem
@@ -55,6 +58,53 @@ def test_a_plan_passes_the_check(seed: int) -> None:
     problem = random_problem(rng, tasks=8, hours=120, bookings=True, costs=True)
     plan = solve(problem)
     assert faults_of(problem, plan) == []
+
+
+@pytest.mark.parametrize("seed", range(120))
+def test_a_schedule_from_both_ends_is_sound_and_no_later(seed: int) -> None:
+    problem = random_problem(
+        np.random.default_rng(seed), tasks=9, hours=120, bookings=seed % 2 > 0
+    )
+    net = net_of(problem)
+    starts = serial_pass(net, [float(n) for n in range(len(net.ids))])
+    if starts is None:
+        pytest.skip("the order of the ids finds no place for a task")
+    done = close_in(net, starts)
+    better = from_both_ends(net, starts)
+    assert close_in(net, better) <= done
+    assert plan_of(problem, better, bound=0, settled=(), proof="").placed
+    right = pass_from_back(net, [net.finish[n][at] for n, at in enumerate(starts)], done)
+    if right is not None:
+        assert plan_of(problem, right, bound=0, settled=(), proof="").close_in <= done
+
+
+def test_a_schedule_from_the_back_puts_each_task_as_late_as_it_can() -> None:
+    ties = (Tie("a", "b", ready_after(400, 5)), Tie("s", "z", ready_after(400, 0), within=4))
+    works = (
+        plain("a", 2),
+        plain("b", 5, crews={"c": 1}),
+        plain("s", 2),
+        plain("z", 9, crews={"c": 1}),
+    )
+    net = net_of(Problem(400, works, ties, {"c": 1}))
+    starts = pass_from_back(net, [1, 2, 0, 3], 50)
+    assert starts == [50 - 9 - 5 - 5 - 2, 50 - 9 - 5, 50 - 9 - 2, 50 - 9]
+
+
+def test_noise_on_the_order_finds_what_no_plain_rule_finds_and_says_the_same_each_time() -> None:
+    better = 0
+    for seed in range(40):
+        net = net_of(random_problem(np.random.default_rng(seed), tasks=20, hours=400))
+        span = windows(net)
+        if span is None:
+            continue
+        few, many = (best_serial(net, span, bound=0, passes=passes) for passes in (0, 30))
+        if few is None or many is None:
+            continue  # successors that must follow soon: no order tried places them all
+        assert many == best_serial(net, span, bound=0, passes=30)
+        assert close_in(net, many) <= close_in(net, few)
+        better += close_in(net, many) < close_in(net, few)
+    assert better > 5
 
 
 def test_a_task_slips_into_the_gap_before_work_already_placed() -> None:
