@@ -42,6 +42,7 @@ class DoneWork:
     safe: IntArray  # () hour from which it resists one freeze
     ready: Mapping[str, IntArray]  # by opening: () hour, not before 0, NEVER
     optimistic: Mapping[str, IntArray]
+    each: Mapping[str, IntArray]  # by opening: (scenarios,) hour in each one's own weather
     measured_h: int  # hours since the finish whose temperature was measured
     modelled_h: int
     unknown_h: int  # hours since the finish whose weather nobody knows: nothing is credited
@@ -119,6 +120,8 @@ def done_work(
         aged = _aged(cured, read, model, dark)
         return aged, rated(replace(work, model=model), shared)
 
+    slowly = _opened(work.model, openings, by, at)
+    quickly = _opened(FAST, openings, by, at)
     _, source = with_measured(np.zeros(steps), [read])
     since = max(min(now - begin, steps), 0)
     return DoneWork(
@@ -127,8 +130,9 @@ def done_work(
         fate=_fate_in_the_dark(work, dark) if late else Fate(int(judged.fate.max())),
         coldest_c=_coldest(cured.edge.coldest_c[:, 0, : since + 1], read[:since], dark),
         safe=_hour(np.minimum(judged.safe_step, NEVER - begin) + begin, now, confidence),
-        ready=_opened(work.model, openings, by, now, at, confidence),
-        optimistic=_opened(FAST, openings, by, now, at, confidence),
+        ready={name: _hour(hours, now, confidence) for name, hours in slowly.items()},
+        optimistic={name: _hour(hours, now, confidence) for name, hours in quickly.items()},
+        each={name: _from_now(hours, now) for name, hours in slowly.items()},
         measured_h=int((source[:since] == MEASURED).sum()) + int(np.isfinite(dark).sum()),
         modelled_h=int((source[:since] != MEASURED).sum()),
         unknown_h=max(-at, 0) - int(np.isfinite(dark).sum()),
@@ -224,10 +228,9 @@ def _opened(
     model: StrengthModel,
     openings: Mapping[str, Opening],
     by: Callable[[StrengthModel], tuple[Cured, Shared]],
-    now: int,
     finish: int,
-    confidence: float,
 ) -> dict[str, IntArray]:
+    """Return the hour at which each opens in every scenario: (scenarios,)."""
     out = {}
     for name, one in openings.items():
         found = [np.asarray([finish + whole_hours(one.wait_h)], dtype=np.int32)]
@@ -235,11 +238,15 @@ def _opened(
             aged, shared = by(asked)
             strong = shared.carried_on(aged, need)[:, 0]
             found.append(np.where(strong > shared.hours, np.int32(NEVER), strong))
-        out[name] = _hour(np.maximum.reduce(np.broadcast_arrays(*found)), now, confidence)
+        out[name] = np.maximum.reduce(np.broadcast_arrays(*found)).astype(np.int32)
     return out
 
 
 def _hour(hours: IntArray, now: int, confidence: float) -> IntArray:
     """Return the hour on the table to come by which enough scenarios are there, as ()."""
-    found = int(at_confidence(np.asarray(hours, dtype=np.int32), confidence))
-    return np.asarray(NEVER if found >= NEVER else max(found - now, 0), dtype=np.int32)
+    return _from_now(at_confidence(np.asarray(hours, dtype=np.int32), confidence), now)
+
+
+def _from_now(hours: IntArray, now: int) -> IntArray:
+    """Return hours as the table to come counts them, NEVER kept."""
+    return np.where(hours >= NEVER, NEVER, np.maximum(hours - now, 0)).astype(np.int32)

@@ -11,7 +11,7 @@ Near finishes are followed by the full wall model, the rest is bounded by the co
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from rules.curing import (
     MARCHED_H,
+    Coarse,
     Cured,
     FreshWork,
     Protection,
@@ -28,6 +29,7 @@ from rules.curing import (
     bounded,
     full,
     judged_by,
+    rated,
 )
 from rules.errors import OutOfRange
 from rules.films import FaceWeather, Place, surroundings
@@ -47,6 +49,7 @@ from rules.strength import (
 from rules.units import convert
 from rules.verdict import FloatArray
 from scheduler.planning.job import Criterion, StrengthGate
+from scheduler.planning.own_gates import in_each
 from scheduler.planning.tables import NEVER, IntArray, earliest, whole_hours
 
 MEMBERS: Final = 31  # traces of the full path; a forecast ensemble has as many
@@ -82,6 +85,7 @@ class GateTables:
 
     ready: Mapping[str, IntArray]  # by purpose: (hours + 1,)
     optimistic: Mapping[str, IntArray]  # the same by the fast model, to be shown beside it
+    each: Mapping[str, IntArray]  # by purpose: (scenarios, hours + 1) in its own weather
     survives: FloatArray  # (hours + 1,) share of scenarios in which work finished then survives
     freezes: FloatArray  # (hours + 1,) share in which it freezes; the rest is not known
     freezes_fast: FloatArray  # (hours + 1,) the same by the fast model where followed, else NaN
@@ -185,17 +189,17 @@ def gate_tables(
         _between(near, (fate == which).mean(axis=0), (coarse.fate == which).mean(axis=0), better)
         for which, better in ((Fate.SURVIVES, np.maximum), (Fate.FREEZES, np.minimum))
     )
-    ready = {
-        name: _opened(coarse.hours_to_age(_need_h(work.model, one)), hours, one, confidence)
-        if one.own is None
-        else np.full(hours + 1, NEVER, dtype=np.int32)  # a bound of its own is followed only
-        for name, one in openings.items()
-    }
-    early = {name: table.copy() for name, table in ready.items()}
-    for model, tables in ((work.model, ready), (FAST, early)):
-        for name, one in openings.items():
-            found = [_carried(by, need, work, cured, shared) for by, need in one.asks(model)]
-            tables[name][near] = _at(near, np.maximum.reduce(found), hours, one, confidence)
+    ready, early, each = {}, {}, {}
+    for name, one in openings.items():
+        bound = _bound(coarse, one)
+        ready[name] = _opened(bound, hours, one, confidence)
+        early[name] = ready[name].copy()
+        slow, fast = (_strong(by, one, cured, shared) for by in (work.model, FAST))
+        ready[name][near] = _at(near, slow, hours, one, confidence)
+        early[name][near] = _at(near, fast, hours, one, confidence)
+        slowness = _slowness(coarse.shared, one, near)
+        strong = in_each(bound, followed=slow, slowness=slowness, finishes=near)
+        each[name] = _waited(np.arange(hours + 1), strong, hours, one)
     worst = _undercut(cured.freezing.coldest_c, confidence)
     coldest, step = np.full(hours + 1, np.nan), np.zeros(hours + 1, dtype=np.int32)
     if near.size:
@@ -210,6 +214,7 @@ def gate_tables(
     return GateTables(
         ready={name: earliest(table) for name, table in ready.items()},
         optimistic={name: earliest(table) for name, table in early.items()},
+        each={name: earliest(table) for name, table in each.items()},
         survives=survives,
         freezes=dies,
         freezes_fast=quick,
@@ -262,11 +267,16 @@ def _between(
     return found
 
 
-def _carried(
-    model: StrengthModel, need_h: float, work: FreshWork, cured: Cured, shared: Shared
-) -> IntArray:
+def _strong(model: StrengthModel, one: Opening, cured: Cured, shared: Shared) -> IntArray:
+    """Return the hour at which followed finishes have all that a gate asks."""
+    asked = one.asks(model)
+    found: IntArray = np.maximum.reduce([_carried(by, h, cured, shared) for by, h in asked])
+    return found
+
+
+def _carried(model: StrengthModel, need_h: float, cured: Cured, shared: Shared) -> IntArray:
     """Return the hour at which followed finishes have gained what a model asks."""
-    if model is work.model:
+    if model is shared.work.model:
         return shared.carried_on(cured, need_h)
     aged, trace = aged_by(model, cured, shared)
     return trace.carried_on(aged, need_h)
@@ -292,8 +302,35 @@ def _opened(strong: IntArray, hours: int, one: Opening, confidence: float) -> In
 def _at(
     finishes: NDArray[np.intp], strong: IntArray, hours: int, one: Opening, confidence: float
 ) -> IntArray:
+    return _waited(finishes, at_confidence(_never(strong, hours), confidence), hours, one)
+
+
+def _waited(finishes: NDArray[np.intp], strong: IntArray, hours: int, one: Opening) -> IntArray:
     waited = (finishes + whole_hours(one.wait_h)).astype(np.int32)
-    return np.maximum(at_confidence(_never(strong, hours), confidence), waited)
+    return np.maximum(_never(strong, hours), waited)
+
+
+def _bound(coarse: Coarse, one: Opening) -> IntArray:
+    """Return the hour by which work is strong at the latest: (scenarios, hours + 1).
+
+    A criterion of an engineer's own is followed only: nothing bounds it.
+    """
+    if one.own is None:
+        return coarse.hours_to_age(_need_h(coarse.shared.work.model, one))
+    hours = coarse.shared.hours
+    return np.full((coarse.shared.rate.shape[0], hours + 1), hours + 1, dtype=np.int32)
+
+
+def _slowness(shared: Shared, one: Opening, finishes: NDArray[np.intp]) -> IntArray:
+    """Return when work without heat of its own would be strong: (scenarios, finishes)."""
+    found = [np.zeros((shared.rate.shape[0], finishes.size), dtype=np.int32)]
+    for model, need in one.asks(shared.work.model) if finishes.size else ():
+        own = model is shared.work.model
+        trace = shared if own else rated(replace(shared.work, model=model), shared)
+        begin = finishes.astype(np.int32)
+        found.append(hours_to_age(rate=trace.rate, need_h=need, begin=begin))
+    slowest: IntArray = np.maximum.reduce(found)
+    return slowest
 
 
 def _never(table: IntArray, hours: int) -> IntArray:

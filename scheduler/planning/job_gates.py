@@ -41,11 +41,16 @@ class JobGates:
 
     ready: Mapping[LinkKey, IntArray]  # by gate: (hours + 1,), or () where the work is done
     optimistic: Mapping[LinkKey, IntArray]  # by the fast model, to be shown beside it
+    each: Mapping[LinkKey, IntArray]  # (scenarios, hours + 1), or (scenarios,) if it is done
     may_start: Mapping[str, BoolArray]  # (hours,) False: would freeze before it resists
     bought: Mapping[str, BoolArray]  # (hours + 1,) finishes that need a measure to be bought
     tables: Mapping[str, GateTables]  # by the task that places fresh work
     done: Mapping[str, DoneWork]  # by the task that placed it
     held: Mapping[str, str]  # open task, the finished work it stands on that froze
+
+    def ungated(self) -> JobGates:
+        """Return the same with every gate open: a replay takes each scenario's own."""
+        return replace(self, ready={key: np.zeros_like(one) for key, one in self.ready.items()})
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +106,11 @@ def job_gates(
             continue
         found.may_start[task.id] = np.zeros(frame.hours, dtype=np.bool_)
         if link.gate is not None:
-            found.put((task.id, link.task), np.asarray(NEVER), np.asarray(NEVER))
+            never = np.asarray(NEVER, dtype=np.int32)
+            found.put((task.id, link.task), never, never, never[None])
     return JobGates(
-        found.ready, found.optimistic, found.may_start, found.bought, found.tables, found.done,
-        held,
+        found.ready, found.optimistic, found.each, found.may_start, found.bought, found.tables,
+        found.done, held,
     )  # fmt: skip
 
 
@@ -188,14 +194,15 @@ class _Parts:
 
     ready: dict[LinkKey, IntArray] = field(default_factory=dict)
     optimistic: dict[LinkKey, IntArray] = field(default_factory=dict)
+    each: dict[LinkKey, IntArray] = field(default_factory=dict)
     may_start: dict[str, BoolArray] = field(default_factory=dict)
     bought: dict[str, BoolArray] = field(default_factory=dict)
     tables: dict[str, GateTables] = field(default_factory=dict)
     done: dict[str, DoneWork] = field(default_factory=dict)
 
-    def put(self, key: LinkKey, ready: IntArray, optimistic: IntArray) -> None:
+    def put(self, key: LinkKey, ready: IntArray, optimistic: IntArray, each: IntArray) -> None:
         """Keep the tables of one gate."""
-        self.ready[key], self.optimistic[key] = ready, optimistic
+        self.ready[key], self.optimistic[key], self.each[key] = ready, optimistic, each
 
 
 def _gated(frame: Frame, source: Task) -> Iterator[tuple[Task, Link]]:
@@ -217,8 +224,9 @@ def _add_on_air(
     air = np.atleast_2d(weather.table.column("air_temperature_c"))
     for task, link in links:
         one = _opening(task, link, 1.0)
-        ready = at_confidence(ready_on_trace(one, temperature_c=air), frame.job.confidence)
-        found.put((task.id, link.task), ready, ready)
+        each = ready_on_trace(one, temperature_c=air)
+        ready = at_confidence(each, frame.job.confidence)
+        found.put((task.id, link.task), ready, ready, each)
 
 
 def _add_to_do(
@@ -241,14 +249,15 @@ def _add_to_do(
         doomed = short & last.would_freeze(confidence)
     for key in ((task.id, link.task) for task, link in links):
         name = " ".join(key)
-        slow, fast = (
+        slow, fast, each = (
             earliest(np.where(doomed, np.int32(NEVER), np.where(short, other[name], one[name])))
             for one, other in (
                 (first.ready, last.ready),
                 (first.optimistic, last.optimistic),
+                (first.each, last.each),
             )
         )
-        found.put(key, slow, fast)
+        found.put(key, slow, fast, each)
     found.may_start[source.id] = _starts(finish, ~doomed)
     found.bought[source.id] = short & ~doomed
     found.tables[source.id] = last
@@ -281,9 +290,9 @@ def _add_done_on_air(
     for task, link in links:
         one = _opening(task, link, 1.0)
         table = ready_on_trace(replace(one, wait_h=0.0), temperature_c=air)[:, :1]
-        strong = at_confidence(table, frame.job.confidence)[0]
-        ready = np.maximum(strong, np.int32(max(since + whole_hours(one.wait_h), 0)))
-        found.put((task.id, link.task), ready, ready)
+        each = np.maximum(table[:, 0], np.int32(max(since + whole_hours(one.wait_h), 0)))
+        ready = at_confidence(each, frame.job.confidence)
+        found.put((task.id, link.task), ready, ready, each)
 
 
 def _add_done(
@@ -318,4 +327,4 @@ def _add_done(
     found.done[source.id] = told
     for key in keys:
         name = " ".join(key)
-        found.put(key, told.ready[name], told.optimistic[name])
+        found.put(key, told.ready[name], told.optimistic[name], told.each[name])

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from scheduler.planning.calendars import moment_of
 from scheduler.planning.network import Plan, Problem
+from scheduler.planning.own_gates import OwnGates
 from scheduler.planning.plan_answer import LatestLine
 from scheduler.planning.problem import Frame
 from scheduler.planning.replay import replay
@@ -40,6 +41,7 @@ def latest_starts(
     problem: Problem,
     plan: Plan,
     hours: Mapping[str, WorkHours],
+    gates: OwnGates,
     passed: NDArray[np.int64],
 ) -> LatestStarts:
     """Return the latest start of each task that keeps the joint chance.
@@ -50,10 +52,12 @@ def latest_starts(
         As they were replayed.
     hours : WorkHours, by task
         As they were replayed.
+    gates : OwnGates
+        As they were replayed.
     passed : (scenarios,)
         First hour past a limit, ``NEVER`` or more where none is.
     """
-    now = _chance(replay(problem, plan, hours).close_in, passed)
+    now = _chance(replay(problem, plan, hours, gates=gates).close_in, passed)
     keeps = min(now, frame.job.confidence)
     starts = plan.starts()
     names = [work.id for work in problem.tasks]
@@ -62,7 +66,8 @@ def latest_starts(
     low, high = np.zeros(planned.size, dtype=np.int64), most.copy()
     while (low < high).any():
         middle = (low + high + 1) // 2
-        chances = _held_back(problem, plan, hours, planned + DAY_H * middle, passed)
+        closed = _held_back(problem, plan, hours, gates, planned + DAY_H * middle)
+        chances = np.array([_chance(row, passed) for row in closed])
         good = (chances >= keeps - SPARED) & (low < high)
         low = np.where(good, middle, low)
         high = np.where(good | (low >= high), high, middle - 1)
@@ -83,14 +88,13 @@ def _held_back(
     problem: Problem,
     plan: Plan,
     hours: Mapping[str, WorkHours],
+    gates: OwnGates,
     held: NDArray[np.int64],
-    passed: NDArray[np.int64],
-) -> NDArray[np.float64]:
-    """Return the joint chance with each task alone held back to its hour: (tasks,)."""
+) -> IntArray:
+    """Return close-in with each task alone held back to its hour: (tasks, scenarios)."""
     floors = np.diag(held).astype(np.int32)
-    made = replay(problem, plan, hours, floors=floors)
-    closed = made.close_in.reshape(held.size, passed.size)
-    return np.array([_chance(row, passed) for row in closed])
+    made = replay(problem, plan, hours, gates=gates, floors=floors)
+    return made.close_in.reshape(held.size, -1)
 
 
 def _chance(closed: IntArray, passed: NDArray[np.int64]) -> float:

@@ -49,6 +49,7 @@ class Tie:
     ready: IntArray  # (hours + 1,) first start of ``after`` by the hour ``before`` ends
     from_start: bool = False  # count from the hour ``before`` starts
     within: int | None = None  # ``after`` starts at most so many hours later
+    gated: bool = False  # a strength gate: a replay has hours of its own for each scenario
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,7 @@ from scheduler.planning.plan_answer import Basis, Lever, PlanAnswer, PlanLine
 from scheduler.planning.plan_collisions import collision_lines
 from scheduler.planning.plan_gates import fresh_lines, gate_lines, held_notes
 from scheduler.planning.plan_money import plan_money
-from scheduler.planning.plan_odds import begun, replayed, with_odds
+from scheduler.planning.plan_odds import begun, own_gates, replayed, with_odds
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.replay import Replayed
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
@@ -158,7 +158,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     watch(SCHEDULE)
     plan = solve(problem)
     watch(ODDS)
-    told = _replayed(frame, judged, strength, stands, plan)
+    told = _replayed(frame, judged, strength, plan)
     watch(DATE)
     close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found, fresh = None, traces
@@ -281,10 +281,11 @@ def _latest(rest: _Rest, dated: CloseInAnswer | None) -> LatestStarts | None:
         return None
     some = rest.weather.first(LEVER_SCENARIOS)
     hours = {name: each.first(some.count) for name, each in rest.judged.work_hours().items()}
-    stands = _problem(rest.frame, rest.judged, rest.strength)
+    stands = _problem(rest.frame, rest.judged, rest.strength.ungated())
     passed = _passed(rest, rest.frame.job, some)
     allowed = begun(rest.frame, rest.strength, hours)
-    return latest_starts(rest.frame, stands, rest.plan, allowed, passed)
+    gates = own_gates(rest.frame, rest.strength).first(some.count)
+    return latest_starts(rest.frame, stands, rest.plan, allowed, gates, passed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,8 +308,9 @@ def _again(rest: _Rest, change: Change, some: Scenarios) -> _Again | None:
         finish = before | {name: np.atleast_2d(each.finish) for name, each in again.items()}
         strength = _gates_of(frame, finish, rest.judged, some.table, rest.mixes, rest.observed)
         kept = _kept(rest, frame, before, finish)
-    stands = _problem(frame, rest.judged, strength)
-    told = replayed(frame, stands, rest.plan, strength, hours)
+    stands = _problem(frame, rest.judged, strength.ungated())
+    gates = own_gates(frame, strength).first(some.count)
+    told = replayed(frame, stands, rest.plan, strength, hours, gates)
     return None if told is None else _Again(told, kept)
 
 
@@ -339,13 +341,13 @@ def _kept(
     return found
 
 
-def _replayed(
-    frame: Frame, judged: _Judged, strength: JobGates, stands: Problem, plan: Plan
-) -> Replayed | None:
+def _replayed(frame: Frame, judged: _Judged, strength: JobGates, plan: Plan) -> Replayed | None:
     """Return the plan's order in every scenario; None where too little is known."""
     if judged.blind or judged.stale:
         return None
-    return replayed(frame, stands, plan, strength, judged.work_hours())
+    stands = _problem(frame, judged, strength.ungated())
+    gates = own_gates(frame, strength)
+    return replayed(frame, stands, plan, strength, judged.work_hours(), gates)
 
 
 def _opened(frame: Frame, plan: Plan) -> int:

@@ -6,14 +6,18 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
+import numpy as np
+
 from scheduler.planning.calendars import moment_of
+from scheduler.planning.job import State
 from scheduler.planning.job_gates import JobGates
 from scheduler.planning.limit_odds import limit_odds
 from scheduler.planning.network import Plan, Problem
+from scheduler.planning.own_gates import OwnGates
 from scheduler.planning.plan_answer import PlanAnswer, PlanLine
-from scheduler.planning.problem import Frame, Tables, may_begin
+from scheduler.planning.problem import Frame, LinkKey, Tables, hour_of_past, is_past, may_begin
 from scheduler.planning.replay import Replayed, at_share, replay
-from scheduler.planning.tables import NEVER
+from scheduler.planning.tables import NEVER, IntArray
 from scheduler.planning.work_hours import WorkHours
 
 EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
@@ -25,6 +29,7 @@ def replayed(
     plan: Plan,
     strength: JobGates,
     hours: Mapping[str, WorkHours],
+    gates: OwnGates,
 ) -> Replayed | None:
     """Return the plan's order in every scenario; None where the plan has no place for a task.
 
@@ -33,17 +38,38 @@ def replayed(
     frame : Frame
         The job's hours.
     problem : Problem
-        As it stands in the forecast, without waits for weather past it.
+        As it stands in the forecast, without waits for weather past it, and with open gates.
     plan : Plan
         Its order is replayed.
     strength : JobGates
-        Gates, and starts whose work would freeze.
+        Starts whose work would freeze.
     hours : WorkHours, by task
         By each scenario's weather; one row where no weather binds the task.
+    gates : OwnGates
+        What strength leaves in each scenario.
     """
     if not problem.tasks or len(plan.placed) != len(problem.tasks):
         return None
-    return replay(problem, plan, begun(frame, strength, hours))
+    return replay(problem, plan, begun(frame, strength, hours), gates=gates)
+
+
+def own_gates(frame: Frame, strength: JobGates) -> OwnGates:
+    """Return the gates of every scenario: on work to come, and on work that is done."""
+    ready: dict[LinkKey, IntArray] = {}
+    opens: dict[str, IntArray] = {}
+    for task in frame.open_tasks:
+        if frame.standing[task.id].state is not State.TO_DO:
+            continue
+        for link in task.after:
+            if link.gate is None:
+                continue
+            each = strength.each[task.id, link.task]
+            if not is_past(frame, link):
+                ready[task.id, link.task] = each
+                continue
+            own = each if each.ndim == 1 else each[:, hour_of_past(frame, link)]
+            opens[task.id] = np.maximum(opens.get(task.id, np.zeros(1, np.int32)), own)
+    return OwnGates(ready, opens)
 
 
 def begun(

@@ -276,9 +276,12 @@ def _opened(frame: Frame, link: Link, moment: datetime) -> int:
 
 def _gate_of_past(frame: Frame, task: Task, link: Link, tables: Tables) -> int:
     table = np.asarray(tables.ready[task.id, link.task])
-    if table.ndim == 0:
-        return int(table)
-    return int(table[min(max(frame.hour(_happened(frame, link)), 0), frame.hours)])
+    return int(table if table.ndim == 0 else table[hour_of_past(frame, link)])
+
+
+def hour_of_past(frame: Frame, link: Link) -> int:
+    """Return the hour of what a link waits for, which has happened, as a table's place."""
+    return min(max(frame.hour(_happened(frame, link)), 0), frame.hours)
 
 
 def _tie(frame: Frame, task: Task, link: Link, tables: Tables) -> Tie:
@@ -301,4 +304,5 @@ def _tie(frame: Frame, task: Task, link: Link, tables: Tables) -> Tie:
         ready=ready.astype(np.int32),
         from_start=link.kind is LinkKind.START_START,
         within=None if link.within_h is None else int(np.floor(link.within_h)),
+        gated=link.gate is not None,
     )

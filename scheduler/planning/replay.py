@@ -14,7 +14,8 @@ A replay is a policy, not a new plan for each scenario: it knows what a crew kno
 * An appointment is held where everything before it is done; else the next slot offered is taken.
 
 Limits "not more than so many hours after" are watched, not forced: ``limit_odds.py`` tells how
-often each is broken. Gates stand at the job's confidence in every scenario.
+often each is broken. Strength gates open by each scenario's own temperatures (``own_gates.py``);
+what they leave is looked at no further ahead than any other start.
 
 Starts and finishes are found in the masks when they are asked for (``work_hours.py``), all tasks
 and scenarios of a turn in one search. Arrays are ``(tasks, scenarios)``, tasks in the order of the
@@ -30,11 +31,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.planning.network import Plan, Problem, Tie, Work, offered
+from scheduler.planning.network import Plan, Problem, Work, offered
+from scheduler.planning.own_gates import OwnGates
 from scheduler.planning.tables import NEVER, IntArray
 from scheduler.planning.work_hours import Finder, Places, WorkHours
 
 KNOWN_H: Final = 72  # hours a forecast is trusted when a crew is held free; common practice
+OPEN: Final = OwnGates()
 UNKNOWN: Final = -1  # a first start that is still to be looked for
 
 
@@ -86,6 +89,7 @@ def replay(
     plan: Plan,
     hours: Mapping[str, WorkHours],
     *,
+    gates: OwnGates = OPEN,
     floors: IntArray | None = None,
 ) -> Replayed:
     """Replay a plan's order in every scenario.
@@ -93,11 +97,14 @@ def replay(
     Parameters
     ----------
     problem : Problem
-        Ties, crews, appointments; its own finish tables are not looked at.
+        Ties, crews, appointments; its own finish tables are not looked at. Its gates are open
+        where ``gates`` tell of them.
     plan : Plan
         Its starts give the order.
     hours : WorkHours, by task
         When it may be under way and begin in each scenario.
+    gates : OwnGates
+        What strength leaves in each scenario.
     floors : (questions, tasks), optional
         Hours before which tasks are not begun. All questions are replayed at once, each in every
         scenario, one under the other.
@@ -110,13 +117,14 @@ def replay(
     Raises
     ------
     ValueError
-        If the plan places no task, so that there is no order to replay.
+        If the plan places no task, so that there is no order to replay, or masks and gates are
+        not of as many scenarios.
     """
     starts = plan.starts()
     if len(starts) != len(problem.tasks):
         raise ValueError("only a plan that places every task can be replayed")
     order = sorted(range(len(problem.tasks)), key=lambda n: (starts[problem.tasks[n].id], n))
-    return _Replay(problem, order, hours, floors).run()
+    return _Replay(problem, order, hours, gates, floors).run()
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,16 +140,22 @@ class _Ties:
     ready: IntArray  # all tables, one behind the other
     begin: Places  # (ties,) where its table begins
     size: int  # of a table
+    gate: Places  # (ties,) which of the gates, -1
+    gates: list[IntArray]  # each (scenarios, hours + 1)
 
     @classmethod
-    def of(cls, ties: list[Tie], index: Mapping[str, int], hours: int) -> _Ties:
+    def of(cls, problem: Problem, index: Mapping[str, int], gates: OwnGates) -> _Ties:
+        """Return the ties of a problem, its tasks counted as ``index`` does."""
+        ties = problem.ties
         before = np.array([index[tie.before] for tie in ties], dtype=np.intp)
         order = np.argsort(before, kind="stable")
         count = np.bincount(before, minlength=len(index)).astype(np.intp)
         sorted_ = [ties[n] for n in order]
         pairs = [(tie.before, tie.after) for tie in sorted_]
         turn = np.array([pairs[:n].count(pair) for n, pair in enumerate(pairs)], dtype=np.intp)
-        size = hours + 1
+        size = problem.hours + 1
+        keys = [(tie.after, tie.before) if tie.gated else None for tie in sorted_]
+        own = [key for key in gates.ready if key in keys]
         tables = [np.minimum(tie.ready, NEVER) for tie in sorted_]
         return cls(
             first=np.cumsum(count) - count,
@@ -153,6 +167,8 @@ class _Ties:
             ready=np.concatenate([np.zeros(0, np.int32), *tables]),
             begin=np.arange(len(ties)) * size,
             size=size,
+            gate=np.array([own.index(k) if k in own else -1 for k in keys], dtype=np.intp),
+            gates=[gates.ready[key] for key in own],
         )
 
     def of_tasks(self, task: Places) -> tuple[Places, Places]:
@@ -162,10 +178,15 @@ class _Ties:
         within = np.arange(whose.size) - np.repeat(np.cumsum(count) - count, count)
         return self.first[task][whose] + within, whose
 
-    def opened(self, tie: Places, at: IntArray) -> IntArray:
+    def opened(self, tie: Places, at: IntArray, scenario: Places) -> IntArray:
         """Return the first start that ties leave, by the hours from which they count."""
-        inside = self.ready[self.begin[tie] + np.minimum(at, self.size - 1)]
-        return np.where(at < self.size, inside, NEVER).astype(np.int32)
+        inside = np.minimum(at, self.size - 1)
+        ready = self.ready[self.begin[tie] + inside]
+        for number, gate in enumerate(self.gates):
+            some = np.flatnonzero(self.gate[tie] == number)
+            row = scenario[some] if gate.shape[0] > 1 else np.zeros_like(some)
+            ready[some] = np.maximum(ready[some], gate[row, inside[some]])
+        return np.where(at < self.size, ready, NEVER).astype(np.int32)
 
 
 class _Crew:
@@ -195,6 +216,7 @@ class _Replay:
         problem: Problem,
         order: list[int],
         hours: Mapping[str, WorkHours],
+        gates: OwnGates,
         floors: IntArray | None,
     ) -> None:
         self.problem, self.order = problem, order
@@ -202,18 +224,23 @@ class _Replay:
         count = len(self.works)
         index = {work.id: n for n, work in enumerate(self.works)}
         found = [hours[work.id] for work in self.works]
-        scenarios = max(one.scenarios for one in found)
+        scenarios = max(gates.scenarios, *(one.scenarios for one in found))
+        if not {gates.scenarios, *(one.scenarios for one in found)} <= {1, scenarios}:
+            raise ValueError("masks and gates are not of as many scenarios")
         self.finder = Finder.of(found, [offered(work) for work in self.works], scenarios)
         questions = 1 if floors is None else floors.shape[0]
         self.rows = np.arange(questions * scenarios)
         self.scenario = self.rows % scenarios
         shape = (count, self.rows.size)
-        self.ties = _Ties.of(list(problem.ties), index, problem.hours)
+        self.ties = _Ties.of(problem, index, gates)
         floor = np.array([[max(work.not_before, 0)] for work in self.works], dtype=np.int32)
         self.low = np.broadcast_to(floor, shape).copy()
         if floors is not None:
             asked = floors.astype(np.int32).T[order]
             self.low = np.maximum(self.low, np.repeat(asked, scenarios, axis=1))
+        for name, opens in gates.opens.items():
+            first = _by_row(opens, self.scenario)
+            self.low[index[name]] = np.maximum(self.low[index[name]], first)
         waits = np.bincount(self.ties.after, minlength=count)[:, None]
         self.missing = np.broadcast_to(waits, shape).astype(np.int16)
         self.cause = np.full(shape, -1, dtype=np.int16)
@@ -308,7 +335,8 @@ class _Replay:
         times = np.where(
             self.ties.from_start[tie], self.start[task, rows], self.finish[task, rows]
         )
-        ready, low = self.ties.opened(tie, times), self.low[other, rows]
+        ready = self.ties.opened(tie, times, self.scenario[rows])
+        low = self.low[other, rows]
         self.cause[other, rows] = np.where(ready > low, task, self.cause[other, rows])
         self.low[other, rows] = np.maximum(ready, low)
         left = self.missing[other, rows] - 1
@@ -328,6 +356,11 @@ class _Replay:
             self.cause[task[some[late]], at[late]] = by[late]
             bound[some] = np.maximum(bound[some], crew.free[need - 1, at])
             crew.take(need, at, end[some], task[some])
+
+
+def _by_row(values: IntArray, scenario: Places) -> IntArray:
+    """Return values by scenario for each row; a single one for all."""
+    return values[scenario if values.shape[0] > 1 else np.zeros_like(scenario)]
 
 
 def _rivals(problem: Problem, works: list[Work]) -> tuple[Places, Places]:

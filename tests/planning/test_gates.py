@@ -230,3 +230,20 @@ def test_a_finish_between_two_followed_ones_fares_as_the_worse() -> None:
     between = found.survives[31:54]
     assert (between >= min(found.survives[30], found.survives[54]) - 1e-9).all()
     assert (found.survives[:5] <= found.survives[5] + 1e-9).all()
+
+
+def test_each_scenario_has_a_gate_of_its_own_and_together_they_are_the_table() -> None:
+    """Warmer walls are there sooner; the order statistic over all is about the planned hour."""
+    air = np.sort(season(7.0, scenarios=24), axis=0)[::-1]  # the first scenario the warmest
+    for cover in ("bare", "blanket"):
+        found = tables_of(air, cover, confidence=0.75)
+        for name, table in found.ready.items():
+            each = found.each[name]
+            assert each.shape == (24, 701)
+            assert (np.diff(each, axis=1) >= 0).all()
+            for finish in (5, 30, 54):
+                assert (np.diff(each[4:, finish]) >= 0).all()
+                share = (each[:, finish] <= table[finish]).mean()
+                assert 0.7 <= share <= 0.85
+            late = np.partition(each, 17, axis=0)[17]
+            assert (late[55:] == table[55:]).all()  # by the bound alone

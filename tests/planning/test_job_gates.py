@@ -14,7 +14,7 @@ from rules.freeze import Fate
 from rules.strength import SLOW
 from scheduler.planning.done_work import DoneWork, ElementWeather, done_work, joined
 from scheduler.planning.fresh_work import protection
-from scheduler.planning.gates import Opening
+from scheduler.planning.gates import Opening, at_confidence
 from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import (
     Calendar,
@@ -30,7 +30,8 @@ from scheduler.planning.job import (
 )
 from scheduler.planning.job_gates import GateWeather, JobGates, job_gates
 from scheduler.planning.log import Entry, EntryKind, Progress
-from scheduler.planning.problem import frame_of
+from scheduler.planning.plan_odds import own_gates
+from scheduler.planning.problem import Frame, frame_of
 from scheduler.planning.tables import NEVER
 
 ZERO = datetime(2026, 11, 10, 5, tzinfo=UTC)
@@ -65,7 +66,11 @@ def past(level: float, hours: int = 96) -> HourlyTable:
     return HourlyTable(made.start, {name: values[0] for name, values in made.columns.items()})
 
 
-def gates_of(
+def gates_of(level: float, **options: object) -> JobGates:
+    return framed_gates(level, **options)[1]  # type: ignore[arg-type]
+
+
+def framed_gates(
     level: float,
     *,
     grout: Task | None = None,
@@ -73,7 +78,7 @@ def gates_of(
     gate: StrengthGate = GATE,
     log: tuple[Entry, ...] = (),
     **weather: object,
-) -> JobGates:
+) -> tuple[Frame, JobGates]:
     placed = grout or Task("grout", "Grout", "place_grout", 5.0)
     lower = Task("lower", "Lower", "lower_house", 7.0, after=(Link("grout", gate=gate),))
     job = Job(
@@ -84,11 +89,12 @@ def gates_of(
     finish = np.full(HOURS, NEVER, dtype=np.int32)
     for day in range(20):
         finish[24 * day + 9 : 24 * day + 13] = np.arange(24 * day + 14, 24 * day + 18)
-    return job_gates(
+    found = job_gates(
         frame,
         weather=GateWeather(table(level), **weather),  # type: ignore[arg-type]
         finish={"grout": finish},
     )
+    return frame, found
 
 
 def test_a_gate_behind_grout_follows_the_wall_model() -> None:
@@ -100,6 +106,36 @@ def test_a_gate_behind_grout_follows_the_wall_model() -> None:
     assert (found.optimistic["lower", "grout"] <= ready).all()
     assert found.may_start["grout"].all()
     assert not found.bought["grout"][:400].any()
+
+
+def test_a_replay_takes_each_scenarios_own_gate_and_the_plan_that_of_the_confidence() -> None:
+    """The table's scenarios grow warmer by a third of a degree each; four are all followed."""
+    key = ("lower", "grout")
+    lay = Task("grout", "Lay", "lay_block", 5.0)
+    for grout in (None, lay, done(), replace(lay, state=State.DONE)):
+        frame, found = framed_gates(5.0, grout=grout, on_hand=("insulating_blankets",))
+        own = own_gates(frame, found)
+        assert not found.ungated().ready[key].any()
+        each = found.each[key]
+        assert (np.diff(each, axis=0) <= 0).all()  # warmer: no later
+        assert (each[0] > each[-1]).any()
+        followed = [14, 16, 38] if grout is None else slice(None)
+        stated = np.ravel(at_confidence(each, 0.9))
+        assert np.array_equal(np.ravel(found.ready[key])[followed], stated[followed])
+        if grout is None or grout is lay:
+            assert own.ready[key] is each
+            assert own.opens == {}
+        else:
+            assert own.ready == {}
+            assert np.array_equal(own.opens["lower"], each)
+
+
+def test_what_stands_on_frozen_work_is_begun_in_no_scenario() -> None:
+    measured = np.full(96 + HOURS, np.nan)
+    measured[20] = -3.0
+    frame, found = framed_gates(8.0, grout=done(), past=past(8.0), measured={"grout": measured})
+    assert found.held == {"lower": "grout"}
+    assert own_gates(frame, found).opens["lower"].tolist() == [NEVER]
 
 
 def test_work_that_would_freeze_is_removed_or_needs_what_can_be_bought() -> None:

@@ -10,6 +10,7 @@ from scheduler.planning.job import Calendar, Job, Shift, Site
 from scheduler.planning.latest_starts import latest_starts
 from scheduler.planning.log import Progress
 from scheduler.planning.network import Placed, Plan, Problem, Status, Tie, Work
+from scheduler.planning.own_gates import OwnGates
 from scheduler.planning.problem import Frame, frame_of
 from scheduler.planning.replay import replay
 from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after
@@ -43,7 +44,7 @@ def test_the_room_is_up_to_the_breach_that_confidence_allows() -> None:
     """Breaches on the evenings of days 10 to 29: one in ten may be passed, the third may not."""
     problem, plan, hours = chain()
     passed = 24 * np.arange(10, 10 + SCENARIOS) + 20
-    found = latest_starts(frame(0.9), problem, plan, hours, passed.astype(np.int64))
+    found = latest_starts(frame(0.9), problem, plan, hours, OwnGates(), passed.astype(np.int64))
     room = {row.task: row.room_days for row in found.rows}
     assert room == {"lay": 12, "cap": 12}  # closed in on day 12, before 18 of 20 breaches
     assert (found.keeps, found.below) == (0.9, False)
@@ -54,7 +55,7 @@ def test_one_day_more_loses_it_and_each_day_up_to_it_keeps_it() -> None:
     problem, plan, hours = chain()
     rng = np.random.default_rng(5)
     passed = rng.integers(24 * 4, 24 * 30, SCENARIOS).astype(np.int64)
-    found = latest_starts(frame(0.8), problem, plan, hours, passed)
+    found = latest_starts(frame(0.8), problem, plan, hours, OwnGates(), passed)
     starts = plan.starts()
     for row in found.rows:
         for more, kept in ((0, True), (24, False)):
@@ -69,7 +70,7 @@ def test_one_day_more_loses_it_and_each_day_up_to_it_keeps_it() -> None:
 def test_where_the_chance_is_lower_already_the_starts_keep_what_there_is() -> None:
     problem, plan, hours = chain()
     passed = np.where(np.arange(SCENARIOS) < 10, 5, HOURS).astype(np.int64)
-    found = latest_starts(frame(0.9), problem, plan, hours, passed)
+    found = latest_starts(frame(0.9), problem, plan, hours, OwnGates(), passed)
     assert (found.keeps, found.below) == (0.5, True)
     assert all(row.room_days > 30 for row in found.rows)
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from scheduler.planning.limit_odds import is_broken
 from scheduler.planning.network import Booking, Placed, Plan, Problem, Status, Tie, Work, permitted
+from scheduler.planning.own_gates import OwnGates
 from scheduler.planning.replay import KNOWN_H, Replayed, at_share, replay
 from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after
 from scheduler.planning.work_hours import WorkHours
@@ -25,7 +26,9 @@ def plan_of(problem: Problem, starts: dict[str, int]) -> Plan:
     return Plan(Status.BOUNDED, placed, 0, 0)
 
 
-def by_hand(problem: Problem, plan: Plan, hours: dict[str, WorkHours]) -> np.ndarray:
+def by_hand(
+    problem: Problem, plan: Plan, hours: dict[str, WorkHours], gates: OwnGates
+) -> np.ndarray:
     """Replay one hour after the other, one scenario after the other: (scenarios, tasks, 2)."""
     starts = plan.starts()
     ids = [work.id for work in problem.tasks]
@@ -40,14 +43,20 @@ def by_hand(problem: Problem, plan: Plan, hours: dict[str, WorkHours]) -> np.nda
         }  # fmt: skip
         done: dict[str, tuple[int, int]] = {}
 
-        def ready(name: str, done: dict[str, tuple[int, int]] = done) -> int | None:
-            at = works[name].not_before
+        def ready(
+            name: str, done: dict[str, tuple[int, int]] = done, scenario: int = scenario
+        ) -> int | None:
+            opens = gates.opens.get(name, np.zeros(SCENARIOS, dtype=np.int32))
+            at = max(works[name].not_before, int(opens[scenario]))
             for tie in problem.ties:
                 if tie.after == name:
                     if tie.before not in done:
                         return None
                     mark = done[tie.before][0 if tie.from_start else 1]
                     at = max(at, int(tie.ready[mark]) if mark <= HOURS else NEVER)
+                    if tie.gated:
+                        own = gates.ready[tie.after, tie.before][scenario]
+                        at = max(at, int(own[min(mark, HOURS)]))
             return at
 
         def busy(crew: str, hour: int, done: dict[str, tuple[int, int]] = done) -> int:
@@ -108,8 +117,11 @@ def walked(hours: WorkHours, scenario: int) -> np.ndarray:
                      for h in range(HOURS)])  # fmt: skip
 
 
+Net = tuple[Problem, Plan, dict[str, WorkHours], OwnGates]
+
+
 @st.composite
-def nets(draw: st.DrawFn) -> tuple[Problem, Plan, dict[str, WorkHours]]:
+def nets(draw: st.DrawFn) -> Net:
     count = draw(st.integers(1, 7))
     crews = {"a": draw(st.integers(1, 3)), "b": 1}
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
@@ -148,21 +160,36 @@ def nets(draw: st.DrawFn) -> tuple[Problem, Plan, dict[str, WorkHours]]:
                         name,
                         ready_after(HOURS, wait),
                         from_start=draw(st.booleans()),
+                        gated=draw(st.booleans()),
                     )
                 )
     problem = Problem(HOURS, tuple(works), tuple(ties), crews)
     starts = {f"t{n}": int(v) for n, v in enumerate(rng.permutation(count))}
-    return problem, plan_of(problem, starts), hours
+    return problem, plan_of(problem, starts), hours, gates_of(problem, rng)
+
+
+def gates_of(problem: Problem, rng: np.random.Generator) -> OwnGates:
+    """Return a rising table for every gated tie, and now and then a gate on work that is done."""
+    hour = np.arange(HOURS + 1)
+    ready = {}
+    for tie in problem.ties:
+        if tie.gated:
+            slow = rng.integers(0, 60, (SCENARIOS, 1)) + rng.integers(0, 9, (SCENARIOS, HOURS + 1))
+            table = np.maximum.accumulate(hour + slow, axis=1)
+            ready[tie.after, tie.before] = np.where(table > HOURS, NEVER, table).astype(np.int32)
+    first = problem.tasks[0].id
+    opens = {first: rng.integers(0, 40, SCENARIOS).astype(np.int32)} if rng.random() < 0.3 else {}
+    return OwnGates(ready, opens)
 
 
 @settings(max_examples=60, deadline=None)
 @given(net=nets())
 def test_it_is_the_plain_loop_to_the_hour(
-    net: tuple[Problem, Plan, dict[str, WorkHours]],
+    net: Net,
 ) -> None:
-    problem, plan, hours = net
-    found = replay(problem, plan, hours)
-    hand = by_hand(problem, plan, hours)
+    problem, plan, hours, gates = net
+    found = replay(problem, plan, hours, gates=gates)
+    hand = by_hand(problem, plan, hours, gates)
     assert (found.start == hand[:, :, 0]).all()
     assert (found.finish == hand[:, :, 1]).all()
 
@@ -170,16 +197,16 @@ def test_it_is_the_plain_loop_to_the_hour(
 @settings(max_examples=40, deadline=None)
 @given(net=nets(), cut=st.integers(0, HOURS - 1))
 def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(
-    net: tuple[Problem, Plan, dict[str, WorkHours]], cut: int
+    net: Net, cut: int
 ) -> None:
     """What would be over after ``cut`` cannot begin: what began well before is as it was."""
-    problem, plan, hours = net
+    problem, plan, hours, gates = net
     tables = {
         name: finish_table(each.workable, each.shift, each.effort, may_start=each.may_start)
         for name, each in hours.items()
     }
     bad = {name: replace(each, may_start=tables[name] < cut) for name, each in hours.items()}
-    one, other = replay(problem, plan, hours), replay(problem, plan, bad)
+    one, other = (replay(problem, plan, each, gates=gates) for each in (hours, bad))
     begun = np.arange(HOURS)
     longest = max(
         int(np.where(table < NEVER, table - begun, 0).max()) for table in tables.values()
@@ -191,10 +218,10 @@ def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(
 @settings(max_examples=40, deadline=None)
 @given(net=nets())
 def test_crews_and_ties_hold_in_every_scenario(
-    net: tuple[Problem, Plan, dict[str, WorkHours]],
+    net: Net,
 ) -> None:
-    problem, plan, hours = net
-    found = replay(problem, plan, hours)
+    problem, plan, hours, gates = net
+    found = replay(problem, plan, hours, gates=gates)
     index = {name: n for n, name in enumerate(found.ids)}
     for tie in problem.ties:
         at = (
@@ -205,6 +232,9 @@ def test_crews_and_ties_hold_in_every_scenario(
         after = found.start[:, index[tie.after]]
         begun = after < NEVER
         assert (after[begun] >= tie.ready[at[begun]]).all()
+        if tie.gated:
+            own = gates.ready[tie.after, tie.before]
+            assert (after[begun] >= own[np.flatnonzero(begun), at[begun]]).all()
     for crew, size in problem.crews.items():
         used = np.zeros((SCENARIOS, HOURS + 1), dtype=int)
         for n, work in enumerate(problem.tasks):
