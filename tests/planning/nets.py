@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from itertools import product
 
 import numpy as np
 
-from scheduler.planning.network import Booking, Problem, Tie, Work
+from scheduler.planning.network import Booking, Problem, Rent, Tie, Work
 from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after, ready_after_shifts
 
 
@@ -19,6 +20,7 @@ def random_problem(
     fit: float = 0.85,
     bookings: bool = False,
     costs: bool = False,
+    rents: int = 0,
 ) -> Problem:
     """Return a problem with pauses, waits, gates, caps and crews drawn at random."""
     shift = np.arange(hours) % 8 < 5
@@ -40,7 +42,16 @@ def random_problem(
         tasks=tuple(works),
         ties=tuple(ties),
         crews={f"crew{c}": 1 + (c == 0) for c in range(crews)},
+        rents=tuple(_rent(rng, n, tasks) for n in range(rents)),
+        days=(np.arange(hours + 1) // 8).astype(np.int32) if rents else None,
     )
+
+
+def _rent(rng: np.random.Generator, n: int, tasks: int) -> Rent:
+    """Return equipment for some tasks; half of it is on site already."""
+    some = rng.choice(tasks, size=int(rng.integers(1, min(tasks, 3) + 1)), replace=False)
+    since = int(rng.integers(-9, 5)) if rng.random() < 0.5 else None
+    return Rent(f"r{n}", tuple(f"t{t}" for t in sorted(some)), int(rng.integers(1, 9)), since)
 
 
 def _work(rng, n, effort, shift, hours, crews, fit, bookings, costs) -> Work:
@@ -78,10 +89,13 @@ def _tie(rng, before, after, hours, shift) -> Tie:
     return Tie(f"t{before}", f"t{after}", ready, bool(rng.random() < 0.25), within)
 
 
-def brute_force(problem: Problem) -> tuple[int, int, int, int] | None:
+def brute_force(
+    problem: Problem, before: Mapping[str, int] | None = None
+) -> tuple[int, ...] | None:
     """Return the least (close-in, appointments moved, people called, cost), None without a plan.
 
-    Tries every start of every task, depth first; reads the tables only.
+    With a plan before also how many starts are not as they were in it, for the last aim. Tries
+    every start of every task, depth first; reads the tables only.
     """
     ids = [work.id for work in problem.tasks]
     index = {id_: n for n, id_ in enumerate(ids)}
@@ -91,7 +105,8 @@ def brute_force(problem: Problem) -> tuple[int, int, int, int] | None:
     options = [_options(work) for work in problem.tasks]
     taken = {crew: [0] * problem.hours for crew in problem.crews}
     starts = [0] * len(ids)
-    best: list[tuple[int, int, int, int] | None] = [None]
+    best: list[tuple[int, ...] | None] = [None]
+    known = before or {}
 
     def free(n: int, start: int, finish: int) -> bool:
         return all(
@@ -114,11 +129,14 @@ def brute_force(problem: Problem) -> tuple[int, int, int, int] | None:
                 return False
         return True
 
-    def go(n: int, close_in: int, moved: tuple[str, ...], cost: int) -> None:
-        value = (close_in, len(moved), len(set(moved)), cost)
+    def go(n: int, close_in: int, moved: tuple[str, ...], cost: int, changed: int) -> None:
+        done = n == len(ids)
+        total = cost + (sum(_paid(problem, rent, starts) for rent in problem.rents) if done else 0)
+        value: tuple[int, ...] = (close_in, len(moved), len(set(moved)), total)
+        value += () if before is None else (changed,)
         if best[0] is not None and value >= best[0]:
             return
-        if n == len(ids):
+        if done:
             best[0] = value
             return
         for start, finish, who, price in options[n]:
@@ -126,11 +144,22 @@ def brute_force(problem: Problem) -> tuple[int, int, int, int] | None:
                 starts[n] = start
                 book(n, start, finish, 1)
                 later = max(close_in, finish) if closing[n] else close_in
-                go(n + 1, later, (*moved, who) if who else moved, cost + price)
+                other = changed + (start != known.get(ids[n], start))
+                go(n + 1, later, (*moved, who) if who else moved, cost + price, other)
                 book(n, start, finish, -1)
 
-    go(0, 0, (), 0)
+    go(0, 0, (), 0, 0)
     return best[0]
+
+
+def _paid(problem: Problem, rent: Rent, starts: Sequence[int]) -> int:
+    """Return what equipment costs: the days its tasks touch, hour by hour, from its arrival."""
+    touched: set[int] = set()
+    for work, start in zip(problem.tasks, starts, strict=True):
+        if work.id in rent.tasks:
+            touched |= {int(problem.days[h]) for h in range(start, int(work.finish[start]))}
+    first = min(touched) if rent.since is None else int(problem.days[max(rent.since, 0)])
+    return rent.cost_per_day * len(range(first, max(touched) + 1))
 
 
 def _options(work: Work) -> list[tuple[int, int, str, int]]:

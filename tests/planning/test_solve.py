@@ -49,6 +49,41 @@ def test_a_plan_is_as_good_as_brute_force(seed: int) -> None:
     assert faults_of(problem, plan) == []
 
 
+def lost_day(problem: Problem, plan: Plan, seed: int) -> Problem:
+    """Return what is left where one task of a plan cannot begin before eight hours later."""
+    late = problem.tasks[seed % len(problem.tasks)]
+    floor = plan.starts()[late.id] + 8
+    tasks = tuple(
+        replace(work, not_before=max(work.not_before, floor)) if work is late else work
+        for work in problem.tasks
+    )
+    return replace(problem, tasks=tasks)
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("seed", range(NETS))
+def test_all_aims_in_turn_after_a_lost_day_are_as_good_as_brute_force(seed: int) -> None:
+    """Close-in, appointments, people, protection and rent, and then starts that stay."""
+    rng = np.random.default_rng(10_000 + seed)
+    problem = random_problem(
+        rng, tasks=int(rng.integers(2, 6)), hours=40, bookings=True, costs=seed % 2 == 0, rents=2
+    )
+    first = solve(problem)
+    assert values(problem, first) == brute_force(problem)
+    if not first.placed:
+        return
+    late = lost_day(problem, first, seed)
+    plan = solve(late, previous=first.starts())
+    best = brute_force(late, first.starts())
+    if best is None:
+        assert plan.status is Status.INFEASIBLE
+        return
+    changed = sum(plan.starts()[name] != start for name, start in first.starts().items())
+    assert (*(values(late, plan) or ()), changed) == best
+    assert plan.settled == ("close_in", "appointments", "people", "cost")
+    assert faults_of(late, plan) == []
+
+
 @pytest.mark.parametrize("seed", range(0, 60, 2))
 def test_the_answer_is_not_changed_by_the_order_of_tasks(seed: int) -> None:
     problem = small(seed)
