@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_dump
+from scheduler.commands.options import AsJson, Desk, of_a_job, show_or_print
 
 
 @of_a_job(weather="kept")
@@ -50,7 +50,9 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     as_json: AsJson = False,
 ) -> None:
     """Write down what happened on site, replan, and say what moved."""
+    from scheduler.output.answer_json import dump
     from scheduler.output.log_table import log_document, log_table
+    from scheduler.runs.desk import keep_answer
     from scheduler.runs.log import entries_given, logger_given
     from scheduler.runs.log import log as run
     from scheduler.startup import logger_trace, text_of
@@ -67,9 +69,10 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     done = run(desk, text_of(entries) if entries else given, replan=not no_plan)
     before = done.before.answer if done.before else None
     after = done.after.answer if done.after else None
-    show_or_dump(
-        as_json,
-        log_document(done.entries, before, after, done.why_not, desk.job),
-        lambda: log_table(done.entries, before, after, done.why_not, desk.job),
-        desk.job.site.time_zone,
+    document = log_document(done.entries, before, after, done.why_not, desk.job)
+    text = dump(document, desk.job.site.time_zone)
+    if done.gathered is not None:
+        keep_answer(desk, done.gathered, "log", text)
+    show_or_print(
+        as_json, text, lambda: log_table(done.entries, before, after, done.why_not, desk.job)
     )

@@ -29,7 +29,7 @@ class Moved:
     name: str
     was: datetime | None
     now: datetime | None
-    why: str  # after <task>, its appointment, <cause>, crew of <task>, weather
+    why: str  # after <task>, its appointment, <cause>, hours left, crew of <task>, weather
     kept: bool | None = None  # does the plan keep its appointment
 
 
@@ -127,6 +127,9 @@ def _why(
         return f"after {job.task(before[-1]).name}"
     if own:
         return own[-1].cause.replace("_", " ") or "lost hours"
+    told = [e for e in entries if e.kind is EntryKind.PROGRESS and e.task == new.id]
+    if told and told[-1].hours is not None:
+        return f"{told[-1].hours:g} h left to do"
     if new.kept is False:
         return "its appointment cannot be kept"
     for was, row in moved.values():

@@ -271,6 +271,12 @@ def _protections(frame: Frame) -> tuple[Protection, Protection | None]:
     return on_hand, None if bought.name == on_hand.name else bought
 
 
+def bought_measure(frame: Frame) -> str:
+    """Return the measure that is bought for work that freezes under what is on hand; "" none."""
+    _, bought = _protections(frame)
+    return "" if bought is None else bought.covers[0].measure
+
+
 def _starts(finish: IntArray, alive: BoolArray) -> BoolArray:
     """Return the starts whose work survives; a start that is never over is left to its table."""
     one = finish if finish.ndim == 1 else finish.min(axis=0)

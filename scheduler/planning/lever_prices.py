@@ -23,8 +23,9 @@ from rules.weather import Weather
 from scheduler.planning.fresh_work import PLANNED_COVER_H, fresh_work
 from scheduler.planning.job import Crew, Hire, Task
 from scheduler.planning.levers import Change, Kind, Step
-from scheduler.planning.money import DAY_H, CostLine, running
+from scheduler.planning.money import CostLine, running
 from scheduler.planning.problem import Frame, shift_of
+from scheduler.planning.protection_days import DAY_H
 from scheduler.planning.season_chain import Chain
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
 

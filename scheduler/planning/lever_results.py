@@ -11,8 +11,8 @@ from rules.exposure import HourNumbers
 from scheduler.planning.closein_date import joint_chance
 from scheduler.planning.lever_prices import PricedJob, Trial
 from scheduler.planning.levers import Change
-from scheduler.planning.money import DAY_H
 from scheduler.planning.plan_answer import Lever
+from scheduler.planning.protection_days import DAY_H
 from scheduler.planning.tables import NEVER
 
 LEAST_GAIN: Final = 0.005  # less is the draw of scenarios, not the change

@@ -8,25 +8,18 @@ does not price: what is missing is named.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
-from rules.book import Book
-from rules.conditions import fixed_conditions
-from rules.facts import Asked
 from rules.verdict import FloatArray
 from rules.weather import Weather
-from scheduler.planning.job import Job, MeasureOffer, RentedEquipment, State, Task
-from scheduler.planning.known_facts import asked_of
-from scheduler.planning.problem import Frame, effort_of, shift_of
+from scheduler.planning.job import Job, RentedEquipment, State, Task
+from scheduler.planning.problem import Frame
+from scheduler.planning.protection_days import Protections
 from scheduler.planning.season_chain import Chain, Hours
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
-from scheduler.planning.task_weather import papers_of, task_weather
-
-DAY_H: Final = 24.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,38 +50,26 @@ class Bill:
 
 
 def bills(
-    frame: Frame,
-    book: Book,
-    weather: Weather,
-    chain: Chain,
-    finish: Mapping[str, IntArray],
-    days: IntArray,
-    *,
-    opened: Hours,
-    closed: Hours,
+    protections: Protections, chain: Chain, days: IntArray, *, opened: Hours, closed: Hours
 ) -> tuple[Bill, ...]:
     """Return the mean bill of each start date over the years in which the house is closed.
 
     Parameters
     ----------
-    frame, book : Frame, Book
-    weather : Weather
-        Past years or scenarios, ``(years, hours)``; the one the tasks were judged in, as it
-        remembers what it worked out.
+    protections : Protections
+        The job, and past years or scenarios, ``(years, hours)``.
     chain : Chain
         Replayed on it.
-    finish : (years, hours), by task
-        With every measure to be had.
     days : (hours + 1,)
         Local day of each hour.
     opened, closed : (starts, years)
         Hours between which the house is open; ``NEVER`` where it is not closed.
     """
-    counted = closed < NEVER
+    counted, frame = closed < NEVER, protections.frame
     parts = [
         *_rents(frame, chain, days, opened),
-        *_protection(frame, book, weather, chain, finish),
-        *_heat(frame.job, weather, opened, closed),
+        *_protection(protections, chain),
+        *_heat(frame.job, protections.weather, opened, closed),
         *_crews(frame),
         *_daily(frame.job, opened, closed, days),
     ]
@@ -192,64 +173,17 @@ def _heat(job: Job, weather: Weather, opened: Hours, closed: Hours) -> Iterator[
 # protection that must be had
 
 
-def _protection(
-    frame: Frame, book: Book, weather: Weather, chain: Chain, finish: Mapping[str, IntArray]
-) -> Iterator[Part]:
-    for offer in frame.job.can_be_had:
-        if not offer.cost_per_day or offer.measure in frame.job.on_hand:
-            continue
-        days = np.zeros(chain.start.shape[1:])
-        for task in frame.open_tasks:
-            keep = kept_after_h(book, asked_of(frame.job, task, frame.progress), offer.measure)
-            if keep is None:
-                continue
-            needed = _needed(frame, book, task, offer, weather, np.atleast_2d(finish[task.id]))
-            at = chain.start[chain.ids.index(task.id)]
-            done = chain.finish[chain.ids.index(task.id)]
-            inside = at < NEVER
-            must = inside & needed[np.arange(at.shape[1]), np.where(inside, at, 0)]
-            days += np.where(must, np.ceil((done - at + keep) / DAY_H), 0.0)
-        words = offer.measure.replace("_", " ")
-        yield Part(words, "protection", "d", offer.cost_per_day, days)
-
-
-def kept_after_h(book: Book, asked: Asked, measure: str) -> float | None:
-    """Return how many hours after the work a measure may have to stay; None: nothing asks for it.
-
-    Rows whose conditions on what is known do not hold are left out.
-    """
-    rows = [r for r in book.rows_for(asked.work_type) if fixed_conditions(r, asked) is not False]
-    needs = [n for row in rows for part in (row, *row.bands) for n in part.measures]
-    ends = [
-        need.until.offset_h if need.until.anchor == "end" else 0.0
-        for need in needs
-        if measure in need.measure
-    ]
-    return max(ends, default=None)
-
-
-def _needed(
-    frame: Frame,
-    book: Book,
-    task: Task,
-    offer: MeasureOffer,
-    weather: Weather,
-    finish: IntArray,
-) -> BoolArray:
-    """Return the starts that the measure makes possible: ``(years, hours)``."""
-    asked = asked_of(frame.job, task, frame.progress)
-    had = asked.measures or frozenset()
-    bare = task_weather(
-        book,
-        Asked(asked.work_type, asked.facts, had - {offer.measure}, asked.now),
-        weather,
-        shift=shift_of(frame, task),
-        effort=effort_of(frame, task),
-        papers=papers_of(frame.job, task),
-        unseen=np.ones(frame.hours, dtype=np.bool_),
-    )
-    needed: BoolArray = (finish < NEVER) & (np.atleast_2d(bare.finish) != finish)
-    return needed
+def _protection(protections: Protections, chain: Chain) -> Iterator[Part]:
+    prices = {offer.measure: offer.cost_per_day or 0.0 for offer in protections.offers()}
+    days = {name: np.zeros(chain.start.shape[1:]) for name in prices}
+    for task in protections.frame.open_tasks if prices else ():
+        at = chain.start[chain.ids.index(task.id)]
+        inside = at < NEVER
+        for name, each in protections.days(task).items():
+            taken = each[np.arange(at.shape[1]), np.where(inside, at, 0)]
+            days[name] += np.where(inside, taken, 0.0)
+    for name, price in prices.items():
+        yield Part(name.replace("_", " "), "protection", "d", price, days[name])
 
 
 def not_counted(job: Job, tasks: Sequence[Task]) -> tuple[str, ...]:

@@ -28,7 +28,7 @@ from scheduler.planning.exposure_readings import as_found
 from scheduler.planning.gate_weather import gate_weather
 from scheduler.planning.hours import Forecast, HourlyTable
 from scheduler.planning.job import Job, State, Task
-from scheduler.planning.job_gates import JobGates, job_gates
+from scheduler.planning.job_gates import JobGates, bought_measure, job_gates
 from scheduler.planning.known_facts import asked_of
 from scheduler.planning.latest_starts import LatestStarts, latest_starts
 from scheduler.planning.lever_prices import Kept, PricedJob, Trial
@@ -43,14 +43,15 @@ from scheduler.planning.levers import (
 )
 from scheduler.planning.log import Progress
 from scheduler.planning.logged_breaks import OwnMixes, own_mixes
-from scheduler.planning.money import kept_after_h
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.plan_answer import Basis, Lever, PlanAnswer, PlanLine
+from scheduler.planning.plan_before import starts_before
 from scheduler.planning.plan_collisions import collision_lines
 from scheduler.planning.plan_gates import fresh_lines, gate_lines, held_notes
 from scheduler.planning.plan_money import plan_money
 from scheduler.planning.plan_odds import begun, own_gates, replayed, with_odds
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
+from scheduler.planning.protection_days import Protections, kept_after_h
 from scheduler.planning.replay import Replayed
 from scheduler.planning.scenarios import UNKNOWN, Scenarios, scenarios
 from scheduler.planning.season_chain import Chain
@@ -102,6 +103,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     seed: int,
     count: int,
     observed: HourlyTable | None = None,
+    before: Mapping[str, datetime] | None = None,
     pairs: int | None = None,
     watch: Watch = unwatched,
 ) -> Planned:
@@ -122,6 +124,9 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         Of the scenarios.
     observed : HourlyTable, optional
         Weather that finished work has been through; hours it lacks give no strength.
+    before : datetime, by task, optional
+        Starts of the plan that was told last: among plans that are as good, the one that keeps
+        most of them is taken.
     pairs
         How many of the best levers are tried two by two, those that take the wall model once more
         among them; None: neither.
@@ -154,9 +159,10 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     mixes = own_mixes(frame)
     strength = _strength(frame, judged, traces, mixes, observed)
     stands = _problem(frame, judged, strength)
-    problem = _waiting(stands, judged)
     watch(SCHEDULE)
-    plan = solve(problem)
+    protections = _protections(frame, book, judged, strength)
+    problem = _priced(_waiting(stands, judged), protections.costs())
+    plan = solve(problem, previous=starts_before(frame, before or {}))
     watch(ODDS)
     told = _replayed(frame, judged, strength, plan)
     watch(DATE)
@@ -188,9 +194,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         fresh=fresh_lines(frame, plan, strength),
         collisions=collision_lines(frame, problem, plan),
         stop=stop,
-        money=plan_money(
-            frame, book, judged.weather, plan, problem, judged.finishes(), opened=opened
-        ),
+        money=plan_money(protections, plan, problem, opened=opened),
         open_parts=_open_parts(frame, plan),
         fit_hours=() if judged.blind or judged.stale else _fit_hours(frame, judged),
         notes=(*held_notes(frame, strength), *notes, *answer.notes, *mixes.notes),
@@ -501,6 +505,24 @@ def _problem(frame: Frame, judged: _Judged, strength: JobGates) -> Problem:
         tables=tables,
         now_hour=frame.now,
     )
+
+
+def _protections(frame: Frame, book: Book, judged: _Judged, strength: JobGates) -> Protections:
+    return Protections(
+        frame,
+        book,
+        judged.weather,
+        judged.finishes(),
+        unseen=np.arange(frame.hours) >= judged.tail_from,
+        bought=strength.bought,
+        warmest=bought_measure(frame),
+    )
+
+
+def _priced(problem: Problem, paid: Mapping[str, IntArray]) -> Problem:
+    """Return the problem with what protection costs by start."""
+    tasks = (replace(work, cost=paid.get(work.id)) for work in problem.tasks)
+    return replace(problem, tasks=tuple(tasks))
 
 
 def _waiting(problem: Problem, judged: _Judged) -> Problem:

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rules.book import Book
 from rules.verdict import FloatArray
-from rules.weather import Weather
 from scheduler.planning.job import Job
 from scheduler.planning.money import Bill, CostLine, bills, on_site
 from scheduler.planning.network import Plan, Problem
 from scheduler.planning.problem import Frame
+from scheduler.planning.protection_days import Protections
 from scheduler.planning.season_chain import Chain
-from scheduler.planning.tables import NEVER, IntArray
+from scheduler.planning.tables import NEVER
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,29 +30,23 @@ class Money:
 
 
 def plan_money(
-    frame: Frame,
-    book: Book,
-    weather: Weather,
-    plan: Plan,
-    problem: Problem,
-    finish: Mapping[str, IntArray],
-    *,
-    opened: int,
+    protections: Protections, plan: Plan, problem: Problem, *, opened: int
 ) -> Money | None:
     """Return what the plan costs in the mean of its scenarios; None where there is no plan.
 
     Parameters
     ----------
-    frame, book, weather, plan, problem
-        What the plan was made of.
-    finish : (scenarios, hours), by task
-        Finish of every start, with every measure to be had.
+    protections : Protections
+        The job, and the scenarios it was planned on.
+    plan, problem
+        The plan, and what it was made of.
     opened : int
         Hour from which the house is open.
     """
     if not plan.placed or problem.days is None:
         return None
-    air_c = weather.columns["air_temperature_c"]
+    frame = protections.frame
+    air_c = protections.weather.columns["air_temperature_c"]
     count = air_c.shape[0]
     shape = (len(plan.placed), 1, count)
 
@@ -69,9 +61,7 @@ def plan_money(
     span = (1, count)
     closed = np.full(span, plan.close_in, dtype=np.int64)
     open_from = np.full(span, min(opened, plan.close_in), dtype=np.int64)
-    (rest,) = bills(
-        frame, book, weather, chain, finish, problem.days, opened=open_from, closed=closed
-    )
+    (rest,) = bills(protections, chain, problem.days, opened=open_from, closed=closed)
     return Money(rest, day_of_delay(frame, air_c, plan, rest))
 
 

@@ -33,6 +33,7 @@ from scheduler.planning.money import Bill, bills
 from scheduler.planning.network import Problem
 from scheduler.planning.open_house import breaches
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
+from scheduler.planning.protection_days import Protections
 from scheduler.planning.season_chain import Chain, Hours, replay
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
 from scheduler.planning.task_weather import papers_of, task_weather
@@ -131,7 +132,11 @@ def season(
     fates = Fates.of(job, frame, chain, table, asked)
     days = local_day_numbers(job.site.time_zone, hour_zero=asked.hour_zero, hours=asked.hours)
     each = bills(
-        frame, book, weather, chain, finish, days, opened=fates.opened, closed=fates.closed
+        Protections(frame, book, weather, finish),
+        chain,
+        days,
+        opened=fates.opened,
+        closed=fates.closed,
     )
     rows = tuple(_row(job, asked, n, chain, fates, each[n]) for n in range(len(asked.days)))
     return _advised(job, rows, climate, (*fates.notes, *_unseen(table), *_stuck(job, chain)))

@@ -155,22 +155,52 @@ class _Search:
         return self.model
 
     def steady(self, previous: Mapping[str, int]) -> Starts:
-        """Return the best plan with many starts as they were before, the others early."""
+        """Return the best plan with many starts as they were before, the others early.
+
+        A task that could begin on an earlier day does so: a start is not held for its own sake
+        while a fit day goes by.
+        """
         best = self.best or []
         before = [previous.get(id_, -1) for id_ in self.net.ids]
         wanted = sum(n in s for n, s in zip(before, map(set, self.net.starts), strict=True))
         if sum(a == b for a, b in zip(best, before, strict=True)) < wanted:
             answer = self._held(len(AIMS)).keep(before, best, self.limits)
             best = answer.starts or best
-        return pulled_left(self.net, best, self._staying(best, before), self._costs())
+        best = self._rented_early(best, before)
+        fixed = self._fixed()
+        early = pulled_left(self.net, best, fixed, self._costs())
+        as_before = {
+            n
+            for n, start in enumerate(best)
+            if start == before[n] and self._day(early[n]) == self._day(start)
+        }
+        return pulled_left(self.net, best, fixed | as_before, self._costs())
 
-    def _staying(self, starts: Starts, before: Sequence[int]) -> set[int]:
+    def _rented_early(self, best: Starts, before: Sequence[int]) -> Starts:
+        """Return the plan with tasks that share equipment early together, at no more cost.
+
+        One of them alone would only lengthen the rent. Those that begin as before stay.
+        """
+        rented = {self.net.ids.index(id_) for rent in self.problem.rents for id_ in rent.tasks}
+        booked = {n for n, work in enumerate(self.problem.tasks) if work.booking is not None}
+        free = [n for n in sorted(rented - booked) if best[n] != before[n]]
+        span = windows(self.net)
+        if span is None or all(best[n] == span.first[n] for n in free):
+            return best
+        stay = [n for n in range(len(best)) if n in booked or best[n] == before[n]]
+        return self._held(len(AIMS)).early(free, stay, best, self.limits).starts or best
+
+    def _fixed(self) -> set[int]:
         rented = {id_ for rent in self.problem.rents for id_ in rent.tasks}
         return {
             n
             for n, work in enumerate(self.problem.tasks)
-            if work.booking is not None or work.id in rented or starts[n] == before[n]
+            if work.booking is not None or work.id in rented
         }
+
+    def _day(self, hour: int) -> int:
+        """Return the local day of an hour; one day for all where the problem has no days."""
+        return 0 if self.problem.days is None else int(self.problem.days[hour])
 
     def _costs(self) -> list[list[int] | None]:
         return [None if w.cost is None else w.cost.tolist() for w in self.problem.tasks]
@@ -370,6 +400,14 @@ class _Model:
             if start >= 0
         ]
         return self._run(sum(elsewhere), best, limits.later_aims, limits)
+
+    def early(
+        self, tasks: Sequence[int], stay: Sequence[int], best: Starts, limits: Limits
+    ) -> _Answer:
+        """Return the plan in which some tasks begin soonest in sum, others as they are."""
+        for task in stay:
+            self.cp.add(self.start[task] == int(self.axis.slot(best[task])))
+        return self._run(sum(self.start[n] for n in tasks), best, limits.later_aims, limits)
 
     def _run(self, aim: Any, best: Starts | None, effort: float, limits: Limits) -> _Answer:
         self.cp.minimize(aim)

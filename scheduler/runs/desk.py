@@ -18,6 +18,7 @@ from scheduler.planning.hours import Finding, Forecast
 from scheduler.planning.job import Job
 from scheduler.planning.log import Entry, Progress
 from scheduler.planning.past_hours import filled, until
+from scheduler.planning.plan_before import starts_told
 from scheduler.planning.progress import progress_until
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 from scheduler.planning.several_sources import combined
@@ -28,6 +29,7 @@ OBSERVED: Final = "observed"
 CLIMATE: Final = "climate"
 STATIONS: Final = "nws-stations"  # their hours stand behind the site's own
 LEARNED_FROM: Final = 60  # kept forecasts that the site's readings are held against
+PLANS: Final = ("plan", "brief", "log")  # kinds of kept answers that hold a plan
 EARLIER: Final = 2  # forecasts before the newest that an answer compares with
 
 
@@ -82,10 +84,15 @@ class Gathered:
     observed: Forecast | None
     inputs: Inputs
     kept: tuple[tuple[str, RawWeather, datetime | None], ...] = ()  # role, bytes, issued: to keep
+    before: Mapping[str, datetime] = field(default_factory=dict)  # starts told last, by task
 
     def having(self, progress: Progress) -> Gathered:
         """Return the same with another log."""
         return replace(self, progress=progress)
+
+    def after(self, told: Mapping[str, datetime]) -> Gathered:
+        """Return the same with other starts, by task, as those that were told last."""
+        return replace(self, before=told)
 
 
 def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None) -> Gathered:
@@ -109,6 +116,8 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     used += [(OBSERVED, one.identity) for one in observed]
     before = [_one(told, now=max(t.raw.received_at for t in told)) for told in sets[:-1]]
     progress = progress_until(entries, desk.now)
+    last = plan_told(desk)
+    told_last = {} if last is None else {"after_answer": str(last.seq)}
     forecast = _noted(_one(sets[-1], now=desk.now), (*incoming.absent, *measured.absent))
     return Gathered(
         job=desk.job,
@@ -124,14 +133,30 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
             book=desk.book,
             seed=desk.seed,
             versions=desk.versions,
-            options={"command": command, **(options or {})},
+            options={"command": command, **told_last, **(options or {})},
         ),
+        before={} if last is None else starts_told(last.answer),
         kept=tuple(
             (role, one.raw, one.forecast.provenance.issued_at)
             for role, told in ((WEATHER, fresh), (OBSERVED, observed))
             for one in told
         ),
     )
+
+
+def plan_told(desk: Desk, *, before: int | None = None) -> Decision | None:
+    """Return the newest answer that holds a plan, as of the desk's moment; None without any.
+
+    With ``before`` the newest that was made from a log that had not yet that entry.
+    """
+    last = 1 if before is None else None
+    kept = [
+        decision
+        for kind in PLANS
+        for decision in desk.store.decisions(desk.job.id, kind=kind, until=desk.now, last=last)
+        if before is None or decision.inputs.log_position < before
+    ]
+    return max(kept, key=lambda one: one.seq, default=None)
 
 
 def keep(desk: Desk, gathered: Gathered) -> None:

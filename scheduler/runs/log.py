@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
 from rules.errors import LogMoved, LogRefused, WeatherUnavailable
 from scheduler.planning.fresh_work import CONCRETE
 from scheduler.planning.job import Job
 from scheduler.planning.job_book import job_book
-from scheduler.planning.log import Entry
+from scheduler.planning.log import Entry, EntryKind
 from scheduler.planning.measured import ProbeTrace, log_entries
+from scheduler.planning.plan_before import starts_of, starts_told
 from scheduler.planning.plan_job import Planned
 from scheduler.planning.progress import progress_until
-from scheduler.runs.desk import Desk, gather, keep
+from scheduler.runs.desk import Desk, Gathered, gather, keep, plan_told
 from scheduler.runs.plan import planned_of, with_climate
 
 TRIES = 5  # how often another writer may come between reading the log and writing it
@@ -28,6 +30,7 @@ class Logged:
     before: Planned | None
     after: Planned | None
     why_not: str = ""  # why there is no new plan
+    gathered: Gathered | None = None  # what the new plan was made from
 
 
 def log(
@@ -57,14 +60,22 @@ def log(
         return Logged(entries, None, None, why_not=str(error))
     gathered, climate = with_climate(desk, gathered)
     book = job_book(desk.job)
-    after = planned_of(desk, gathered, climate, book)
     if before is None:
         first = min(entry.seq for entry in entries)
         earlier = tuple(e for e in desk.store.entries(desk.job.id) if e.seq < first)
         without = progress_until(earlier, desk.now)
         before = planned_of(desk, gathered.having(without), climate, book)
+    told = _as_it_was(desk, entries) or starts_of(before.answer)
+    after = planned_of(desk, gathered.after(told), climate, book)
     keep(desk, gathered)
-    return Logged(entries, before, after)
+    return Logged(entries, before, after, gathered=gathered)
+
+
+def _as_it_was(desk: Desk, entries: Sequence[Entry]) -> dict[str, datetime]:
+    """Return the starts told before an entry that is undone now; {} where nothing is undone."""
+    undone = [int(str(e.payload["seq"])) for e in entries if e.kind is EntryKind.UNDO]
+    last = plan_told(desk, before=min(undone)) if undone else None
+    return {} if last is None else starts_told(last.answer)
 
 
 def _append(desk: Desk, given: bytes | Sequence[Mapping[str, object]]) -> tuple[Entry, ...]:

@@ -75,6 +75,7 @@ def planned_of(
         seed=desk.seed,
         count=desk.scenarios,
         observed=None if gathered.observed is None else gathered.observed.table,
+        before=gathered.before,
         pairs=pairs,
         watch=watch,
     )

@@ -11,7 +11,7 @@ from scheduler.planning.daylight import sun_at
 from scheduler.planning.decide import decide
 from scheduler.planning.job_book import job_book
 from scheduler.planning.plan_job import is_stale
-from scheduler.runs.desk import Desk, Gathered, gather, keep
+from scheduler.runs.desk import Desk, Gathered, gather, keep, plan_told
 from scheduler.runs.plan import planned_of, with_climate
 
 
@@ -47,8 +47,8 @@ def today(desk: Desk) -> Today:
     if desk.climate() is not None:
         gathered, climate = with_climate(desk, gathered)
         line = line_of(planned_of(desk, gathered, climate, book).answer)
-    elif kept := desk.store.decisions(desk.job.id, kind="plan", until=desk.now, last=1):
-        line = line_of_kept(kept[-1].answer)
+    elif (last := plan_told(desk)) is not None:
+        line = line_of_kept(last.answer)
     found = replace(today_of(gathered, book), close_in=line)
     keep(desk, gathered)
     return found

@@ -110,11 +110,16 @@ def test_another_crew_or_fit_hour_never_closes_in_later(seed: int, data: st.Data
 @given(seed=st.integers(0, 10_000))
 def test_no_change_in_no_change_out(seed: int) -> None:
     problem = random_problem(
-        np.random.default_rng(seed), tasks=8, hours=70, bookings=True, costs=True
+        np.random.default_rng(seed), tasks=8, hours=70, bookings=True, costs=True, rents=seed % 3
     )
     plan = solve(problem)
     again = solve(problem, previous=plan.starts())
     assert again.starts() == plan.starts()
+    if plan.placed:  # nor after a lost day
+        late = lost_day(problem, plan, seed)
+        plan = solve(late, previous=plan.starts())
+        again = solve(late, previous=plan.starts())
+        assert again.starts() == plan.starts()
 
 
 def plain(id_: str, hours: int, **more: object) -> Work:
@@ -160,6 +165,22 @@ def test_rented_equipment_is_kept_few_days() -> None:
     plan = solve(problem)
     assert plan.cost == 60
     assert plan.starts()["a"] // 24 == plan.starts()["b"] // 24
+
+
+def test_rented_work_is_early_too_where_that_costs_no_more() -> None:
+    ties = (Tie("a", "b", ready_after(200, 0)),)
+    works = (plain("a", 4), plain("b", 4, not_before=50), plain("z", 8, closes=True))
+    days = (np.arange(201) // 24).astype(np.int32)
+    problem = Problem(200, works, ties, rents=(Rent("beams", ("a", "b"), 45),), days=days)
+    assert solve(problem).starts() == {"a": 56, "b": 60, "z": 8}  # one day, the first there is
+
+
+def test_a_start_is_not_held_while_a_fit_day_goes_by() -> None:
+    days = (np.arange(201) // 24).astype(np.int32)
+    works = (plain("a", 4, crews={"c": 1}), plain("b", 4, crews={"c": 1}), plain("z", 8))
+    problem = Problem(200, works, (), {"c": 1}, days=days)
+    plan = solve(problem, previous={"a": 36, "b": 12, "z": 8})
+    assert plan.starts() == {"a": 8, "b": 12, "z": 8}  # a day sooner; b stays on its day
 
 
 def test_a_plan_before_is_kept_as_far_as_it_can() -> None:
