@@ -199,14 +199,22 @@ def test_it_is_the_plain_loop_to_the_hour(
 def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(
     net: Net, cut: int
 ) -> None:
-    """What would be over after ``cut`` cannot begin: what began well before is as it was."""
+    """What would be over after ``cut`` cannot begin, and no gate opens after it.
+
+    What began well before is as it was.
+    """
     problem, plan, hours, gates = net
     tables = {
         name: finish_table(each.workable, each.shift, each.effort, may_start=each.may_start)
         for name, each in hours.items()
     }
     bad = {name: replace(each, may_start=tables[name] < cut) for name, each in hours.items()}
-    one, other = (replay(problem, plan, each, gates=gates) for each in (hours, bad))
+    shut = {
+        key: np.where(ready >= cut, NEVER, ready).astype(np.int32)
+        for key, ready in gates.ready.items()
+    }
+    one = replay(problem, plan, hours, gates=gates)
+    other = replay(problem, plan, bad, gates=replace(gates, ready=shut))
     begun = np.arange(HOURS)
     longest = max(
         int(np.where(table < NEVER, table - begun, 0).max()) for table in tables.values()
@@ -324,3 +332,27 @@ def test_limits_not_more_than_so_many_hours_after_are_watched() -> None:
         found: Replayed = replay(Problem(HOURS, problem.tasks, (tie,)), plan, hours)
         counted = replace(tie, from_start=from_start)
         assert is_broken(found, counted).tolist() == [bool(one) for one in broken]
+
+
+def test_a_task_waits_for_the_last_of_its_crews_whichever_is_named_first() -> None:
+    shift, fit = np.ones(HOURS, dtype=np.bool_), np.ones((1, HOURS), dtype=np.bool_)
+    efforts = {"short": Effort(5), "long": Effort(10), "both": Effort(3)}
+    hours = {name: WorkHours(fit, shift, effort) for name, effort in efforts.items()}
+    for need in ({"a": 1, "b": 1}, {"b": 1, "a": 1}):
+        crews = {"short": {"a": 1}, "long": {"b": 1}, "both": need}
+        works = tuple(
+            Work(name, finish_table(fit[0], shift, effort), crews=crews[name])
+            for name, effort in efforts.items()
+        )
+        problem = Problem(HOURS, works, (), {"a": 1, "b": 1})
+        found = replay(problem, plan_of(problem, {"short": 0, "long": 0, "both": 10}), hours)
+        assert found.start[0].tolist() == [0, 0, 10]
+        assert found.cause[0].tolist() == [-1, -1, 1]
+
+
+def test_masks_and_gates_of_different_scenarios_are_refused() -> None:
+    problem, plan, hours = one_after_another()
+    tie = replace(problem.ties[0], gated=True)
+    table = np.zeros((3, HOURS + 1), dtype=np.int32)
+    with pytest.raises(ValueError, match="as many scenarios"):
+        replay(replace(problem, ties=(tie,)), plan, hours, gates=OwnGates({("cap", "lay"): table}))
