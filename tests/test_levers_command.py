@@ -56,10 +56,12 @@ def test_levers_alone_and_two_by_two(tmp_path: Path, capsys: pytest.CaptureFixtu
 def test_levers_stand_in_the_order_of_days_for_the_money(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The lifter's fee is 300 for four days: 75 a day. Nobody said what his overtime costs."""
+    """The lifter's fee is 300, paid once. Nobody said what his own hours cost."""
     document, rows = found(demo_job(tmp_path), capsys, "--pairs", "3")
     free = rows[FREE]
-    assert (free["cost"], free["days_gained"], free["cost_per_day_gained"]) == (300.0, 4.0, 75.0)
+    assert free["cost"] == 300.0
+    assert free["days_gained"] >= 3.0  # he comes on Monday the 30th, long after he could
+    assert free["cost_per_day_gained"] == pytest.approx(300.0 / free["days_gained"])
     assert free["price"][0]["unit"] == "once"
     assert f"{LONGER}, and {SATURDAYS}" in rows  # whichever is longer
     priced = [row["cost_per_day_gained"] for row in document["levers"] if row["cost"] is not None]
@@ -70,7 +72,11 @@ def test_levers_stand_in_the_order_of_days_for_the_money(
     )
     for row in document["levers"]:
         if row["cost"] is None:
-            assert row["not_priced"] == ["House lifter: overtime_extra_per_hour"]
+            hours = ("saturday", "overtime")
+            assert set(row["not_priced"]) <= {
+                f"House lifter: {one}_extra_per_hour" for one in hours
+            }
+            assert row["not_priced"]
         else:
             assert row["cost"] == pytest.approx(sum(line["total"] for line in row["price"]))
             assert row["not_priced"] == []
