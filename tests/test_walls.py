@@ -17,7 +17,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "rules/book.py": {"rules", "numpy", "pydantic"},
     "rules/book_rows.py": {"rules", "pydantic"},
     "scheduler/planning": PLANNING,
-    "scheduler/planning/solve.py": PLANNING | {"ortools"},
+    "scheduler/planning/constraint_model.py": PLANNING | {"ortools"},
     "scheduler/interfaces.py": {"rules", "scheduler.planning"},
     "scheduler/jobfile": EDGE
     | {"scheduler.jobfile", "pydantic", "pydantic_core", "ruamel", "holidays"},

@@ -46,7 +46,9 @@ def from_both_ends(net: Net, starts: Sequence[int]) -> list[int]:
     return best
 
 
-def best_serial(net: Net, span: Windows, *, bound: int, passes: int) -> list[int] | None:
+def best_serial(
+    net: Net, span: Windows, *, bound: int, passes: int, begin: Sequence[int] | None = None
+) -> list[int] | None:
     """Return the starts of the schedule that closes in first, stopping where one meets the bound.
 
     Parameters
@@ -59,26 +61,28 @@ def best_serial(net: Net, span: Windows, *, bound: int, passes: int) -> list[int
         Hour before which no plan closes in.
     passes : int
         How many orders are tried after the plain ones.
+    begin : sequence of int, optional
+        A sound plan's starts: they take the place of the plain orders.
 
     Returns
     -------
     list of int or None
         Starts by task index, None where no pass placed every task.
     """
-    plain = ranks(net, span)
+    plain = ranks(net, span) if begin is None else []
     rng = np.random.default_rng(SEED)
-    best: list[int] | None = None
-    value = NEVER
+    best = None if begin is None else list(begin)
+    value = NEVER if best is None else close_in(net, best)
     for n in range(len(plain) + passes):
-        rank = plain[n] if n < len(plain) else _shaken(rng, plain[0] if best is None else best)
+        if value <= bound:
+            break
+        rank = plain[n] if n < len(plain) else _shaken(rng, span.last if best is None else best)
         starts = serial_pass(net, rank)
         if starts is None:
             continue
         starts = from_both_ends(net, starts)
         if close_in(net, starts) <= value:  # among equals the newest: its order is another
             best, value = starts, close_in(net, starts)
-        if value <= bound:
-            break
     return best
 
 

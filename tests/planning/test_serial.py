@@ -7,14 +7,15 @@ import numpy as np
 import pytest
 
 from scheduler.planning.check import faults_of
+from scheduler.planning.crew_bound import crew_bound
 from scheduler.planning.first_schedule import best_serial, from_both_ends
 from scheduler.planning.network import Problem, Status, Tie, Work
 from scheduler.planning.plans import plan_of
 from scheduler.planning.reach import close_in_bound, net_of, windows
 from scheduler.planning.serial import close_in, pass_from_back, serial_pass
-from scheduler.planning.solve import solve
+from scheduler.planning.solve import CREWS, solve
 from scheduler.planning.tables import Effort, finish_table, ready_after
-from tests.planning.nets import random_problem
+from tests.planning.nets import brute_force, random_problem
 
 ALWAYS = np.ones(400, bool)
 
@@ -105,6 +106,30 @@ def test_noise_on_the_order_finds_what_no_plain_rule_finds_and_says_the_same_eac
         assert close_in(net, many) <= close_in(net, few)
         better += close_in(net, many) < close_in(net, few)
     assert better > 5
+
+
+@pytest.mark.parametrize("seed", range(0, 80, 2))
+def test_the_bound_by_crews_is_never_later_than_brute_force(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    problem = random_problem(rng, tasks=int(rng.integers(3, 7)), hours=44, crews=1)
+    net = net_of(problem)
+    span = windows(net)
+    best = brute_force(problem)
+    if span is not None and best is not None:
+        alone = close_in_bound(net, span)
+        assert alone <= crew_bound(net, alone, problem.hours) <= best[0]
+
+
+def test_the_hours_of_a_crew_bound_the_plan() -> None:
+    shift = np.arange(400) % 24 // 8 == 1
+    finish = finish_table(ALWAYS, shift, Effort(4))
+    works = tuple(Work(f"t{n}", finish, crews={"c": 1}) for n in range(7))
+    net = net_of(Problem(400, works, (), {"c": 1}))
+    assert crew_bound(net, 0, 400) == 3 * 24 + 8 + 4  # two a day, the seventh on the fourth day
+    two = net_of(Problem(400, works, (), {"c": 2}))
+    assert crew_bound(two, 0, 400) == 24 + 8 + 6  # 28 hours: 16 on the first day, 2 times 6
+    plan = solve(Problem(400, works, (), {"c": 1}))
+    assert (plan.close_in, plan.proof) == (84, CREWS)
 
 
 def test_a_task_slips_into_the_gap_before_work_already_placed() -> None:
