@@ -171,11 +171,13 @@ def _week(hours: schema.Week) -> tuple[Shift | None, ...]:
 
 def _crew(part: schema.CrewPart, calendar: Calendar) -> Crew:
     own = None
-    if part.hours is not None or part.days_off:
+    if part.hours is not None or part.days_off or part.exceptions:
+        jobs = {on: it for on, it in calendar.exceptions.items() if on not in part.days_off}
         own = replace(
             calendar,
             week=calendar.week if part.hours is None else _week(part.hours),
             days_off=calendar.days_off | frozenset(part.days_off),
+            exceptions=jobs | {on: _shift(hours) for on, hours in part.exceptions.items()},
         )
     return Crew(
         part.id,
@@ -230,6 +232,7 @@ def _task(part: schema.TaskPart, zone: tzinfo) -> Task:
         cover_up_h=part.cover_up_h,
         least_piece_h=part.least_piece_h,
         apart_from=tuple(part.apart_from),
+        daylight_only=part.daylight_only,
         sooner_fee=part.sooner_fee,
         appointment=_appointment(part.appointment),
         not_before=_from(part.not_before, zone),

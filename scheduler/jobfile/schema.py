@@ -81,6 +81,7 @@ class CrewPart(Part):
     size: int = _says("how many tasks they can do at the same time", ge=1, le=50, default=1)
     hours: Week | None = _says("working hours, where they differ from the job's", default=None)
     days_off: list[Day] = _says("days they do not come", default=[])
+    exceptions: dict[Day, ShiftHours] = _says("their hours of single days", default={})
     cost_per_hour: Price | None = _says("cost of an hour", default=None)
     another_per_hour: Price | None = _says(
         "what one more such crew costs for each hour it works", default=None
@@ -256,6 +257,7 @@ class TaskPart(Part):
     apart_from: Annotated[list[TaskId], Listed] = _says(
         "tasks that must not go on at the same time", default=[]
     )
+    daylight_only: bool = _says("only between sunrise and sunset, not under lights", default=False)
     appointment: AppointmentPart | None = _says("fixed date with somebody", default=None)
     not_before: DayOrMoment | None = _says("earliest start", default=None)
     sooner_fee: Price | None = _says(

@@ -55,6 +55,7 @@ def plan_lines(plan: PlanAnswer, job: Job, *, stop: bool = False) -> tuple[str, 
         lines.append(f"Close-in 50 / 90 %: {clock(plan.middle_close_in, zone)} / {late}")
     lines += date_lines(plan.date, zone, plan.levers, job.costs.currency)
     lines += latest_lines(plan, job)
+    lines += hold_lines(plan)
     lines += open_lines(plan, job)
     lines += strength_lines(plan, job)
     lines += money_lines(plan.money)
@@ -73,6 +74,16 @@ def latest_lines(plan: PlanAnswer, job: Job) -> list[str]:
         for row in least
     ]
     return [f"Least room, to keep a chance of {plan.latest_keeps:.0%}: {'; '.join(told)}"]
+
+
+def hold_lines(plan: PlanAnswer) -> list[str]:
+    """Return the tasks that nobody has released yet, and who may."""
+    return [
+        f"{line.name} is planned as if released; it stands until "
+        f"{' or '.join(words(hold.by) for hold in line.holds)} releases it: {line.holds[0].needs}"
+        for line in plan.tasks
+        if line.holds
+    ]
 
 
 def strength_lines(plan: PlanAnswer, job: Job) -> list[str]:

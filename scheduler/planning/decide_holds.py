@@ -6,7 +6,7 @@ own holds stands for good; one of a rule's, which looks at the site as it was, f
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from typing import Final
@@ -14,6 +14,7 @@ from typing import Final
 from scheduler.planning.answer import CheckLine, HoldLine, Outcome
 from scheduler.planning.decide_ruling import Ruling, graded
 from scheduler.planning.decide_trial import Trial
+from scheduler.planning.job import Hold, Task
 from scheduler.planning.log import Entry, release_of
 
 LOOK_LASTS: Final = timedelta(hours=24)  # of a look at the site; common practice, no source
@@ -29,9 +30,20 @@ def holds_of(trial: Trial) -> list[Ruling]:
             call=HOLD,
             holds=tuple(HoldLine(role, hold.needs) for role in hold.by),
         )
-        for hold in trial.task.holds
-        if release_of(trial.known.entries, trial.task.id, hold.by) is None
+        for hold in unreleased(trial.task, trial.known.entries)
     ]
+
+
+def unreleased(task: Task, entries: Iterable[Entry]) -> list[Hold]:
+    """Return the job's own holds on a task that nobody of their roles has released."""
+    told = tuple(entries)
+    return [hold for hold in task.holds if release_of(told, task.id, hold.by) is None]
+
+
+def standing_holds(task: Task, entries: Iterable[Entry]) -> tuple[HoldLine, ...]:
+    """Return the same as a plan tells them, a line for each role."""
+    found = unreleased(task, entries)
+    return tuple(HoldLine(role, hold.needs) for hold in found for role in hold.by)
 
 
 def with_releases(trial: Trial, made: Sequence[Ruling]) -> list[Ruling]:

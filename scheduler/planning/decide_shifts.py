@@ -67,13 +67,22 @@ def piece_end(known: Known, task: Task, start: datetime) -> datetime:
 
 
 def shift_span(known: Known, task: Task, day: date) -> Span | None:
-    """Return the hours of a local day in which every crew of a task works; None where none are."""
+    """Return the hours of a local day in which every crew of a task works; None where none are.
+
+    Of a task that is done in daylight only those of daylight, on days whose sun is known.
+    """
     shifts = [shift_on(calendar, day) for calendar in crew_calendars(known.job, task)]
     here = [shift for shift in shifts if shift is not None]
     if len(here) < len(shifts):
         return None
     start, end = max(s.start for s in here), min(s.end for s in here)
-    return Span(_at(known, day, start), _at(known, day, end)) if start < end else None
+    begin, over = _at(known, day, start), _at(known, day, end)
+    if task.daylight_only and day in known.sun:
+        rise, down = known.sun[day]
+        if rise is None or down is None:
+            return None
+        begin, over = max(begin, rise), min(over, down)
+    return Span(begin, over) if start < end and begin < over else None
 
 
 def _at(known: Known, day: date, clock: time) -> datetime:

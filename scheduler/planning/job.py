@@ -171,6 +171,7 @@ class Task:
     cover_up_h: float = 0.0  # after each piece of work, inside the shift
     least_piece_h: float = 1.0  # a shorter piece is not worth beginning
     apart_from: tuple[str, ...] = ()  # tasks that must not go on at the same time
+    daylight_only: bool = False  # not under lights
     sooner_fee: float | None = None  # what it costs once to have its delivery a week sooner
 
 

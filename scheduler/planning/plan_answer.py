@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from scheduler.planning.answer import HoldLine
 from scheduler.planning.closein_date import CloseInAnswer
 from scheduler.planning.closing_work import FitHours
 from scheduler.planning.envelope import OpenPart
@@ -44,6 +45,7 @@ class PlanLine:
     chance: float | None = None  # that its appointment holds
     critical: float | None = None  # share of scenarios in which close-in waits for it
     done: bool = False
+    holds: tuple[HoldLine, ...] = ()  # of the job, released by nobody yet: planned as if they were
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from scheduler.planning.calendars import moment_of, whole_hour_from
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import CloseInAnswer, closein_date, first_breach
 from scheduler.planning.closing_work import FitHours, fit_hours, work_runs_out
+from scheduler.planning.decide_holds import standing_holds
 from scheduler.planning.ensemble_line import members_of
 from scheduler.planning.envelope import OpenPart, hour_opened, open_parts
 from scheduler.planning.exposure_readings import as_found
@@ -622,6 +623,7 @@ def _line(frame: Frame, judged: _Judged, plan: Plan, task: Task) -> PlanLine:
         who="" if visit is None else visit.who,
         kept=None if visit is None or placed is None else task.id not in plan.moved,
         done=done,
+        holds=() if done else standing_holds(task, frame.progress.entries),
     )
 
 

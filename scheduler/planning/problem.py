@@ -21,6 +21,8 @@ from scheduler.planning.calendars import (
     shift_mask,
     task_shift,
 )
+from scheduler.planning.daylight import daylight_mask
+from scheduler.planning.deliveries import delivered_from
 from scheduler.planning.job import Job, Link, LinkKind, State, Task
 from scheduler.planning.log import EntryKind, Progress
 from scheduler.planning.network import Booking, Problem, Rent, Tie, Work
@@ -141,12 +143,16 @@ def effort_of(frame: Frame, task: Task) -> Effort:
 
 
 def shift_of(frame: Frame, task: Task) -> BoolArray:
-    """Return the hours in which a task's crews work, lost ones taken out: ``(hours,)``."""
+    """Return the hours in which a task's crews work, lost and dark ones out: ``(hours,)``."""
     lost = [entry for entry in frame.progress.entries if entry.kind is EntryKind.LOST]
     gone = lost_mask(
         lost, frame.job.calendar, frame.job, task, hour_zero=frame.hour_zero, hours=frame.hours
     )
-    return task_shift(frame.job, task, hour_zero=frame.hour_zero, hours=frame.hours) & ~gone
+    job, zero = frame.job, frame.hour_zero
+    shift = task_shift(job, task, hour_zero=zero, hours=frame.hours) & ~gone
+    if task.daylight_only:
+        shift &= daylight_mask(job.site, job.daylight, hour_zero=zero, hours=frame.hours)
+    return shift
 
 
 def _waiting(frame: Frame) -> list[Task]:
@@ -237,8 +243,9 @@ def is_past(frame: Frame, link: Link) -> bool:
 
 
 def _from_past(frame: Frame, task: Task, tables: Tables) -> tuple[int, int]:
-    """Return first and last start that what has happened leaves, and the delivery."""
-    first = 0 if task.not_before is None else frame.hour(task.not_before)
+    """Return first and last start that what has happened leaves, and deliveries."""
+    given = delivered_from(frame.job, task)
+    first = max([0, *(frame.hour(at) for at in (task.not_before, given) if at is not None)])
     last = frame.hours
     if frame.standing[task.id].state is not State.TO_DO:
         return first, last

@@ -23,9 +23,10 @@ from rules.weather import Weather
 from scheduler.planning.calendars import local_day_numbers, moment_of
 from scheduler.planning.climate_years import ClimateYears
 from scheduler.planning.closein_date import years_needed
+from scheduler.planning.deliveries import DELIVERED
 from scheduler.planning.envelope import open_parts
 from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Job, Task
+from scheduler.planning.job import Document, Job, Task
 from scheduler.planning.job_gates import GateWeather, job_gates
 from scheduler.planning.known_facts import asked_of
 from scheduler.planning.log import Progress
@@ -116,7 +117,12 @@ def season(
     climate : ClimateYears
         Rows from ``asked.hour_zero`` on, ``asked.hours`` long.
     """
-    job = replace(job, tasks=undated(job), exposure=replace(job.exposure, covers=()))
+    job = replace(
+        job,
+        tasks=undated(job),
+        documents=undelivered(job),
+        exposure=replace(job.exposure, covers=()),
+    )
     frame = frame_of(job, progress, hour_zero=asked.hour_zero, hours=asked.hours, now_hour=0)
     start = np.datetime64(asked.hour_zero.replace(tzinfo=None), "h") + np.arange(asked.hours)
     table = HourlyTable(start, dict(climate.columns))
@@ -140,6 +146,14 @@ def season(
     )
     rows = tuple(_row(job, asked, n, chain, fates, each[n]) for n in range(len(asked.days)))
     return _advised(job, rows, climate, (*fates.notes, *_unseen(table), *_stuck(job, chain)))
+
+
+def undelivered(job: Job) -> tuple[Document, ...]:
+    """Return the job's papers without days of delivery."""
+    return tuple(
+        replace(paper, terms={k: v for k, v in paper.terms.items() if k not in DELIVERED})
+        for paper in job.documents
+    )
 
 
 def undated(job: Job) -> tuple[Task, ...]:
