@@ -189,6 +189,24 @@ def test_a_slot_inside_the_notice_is_not_taken(ask: Asked) -> None:
     assert soon["b"][0] == "Wed 11 08:00"
 
 
+def test_a_move_costs_what_was_agreed_once_it_is_no_longer_free(ask: Asked) -> None:
+    visit = (
+        "after: [a], appointment: {who: house_lifter, at: 2026-11-10T07:00, free_until: UNTIL, "
+        "late_move_fee: 250, slots: [2026-11-13T08:00]}"
+    )
+    long = task("a", 12, "may_pause: true")
+
+    def bill(until: str) -> dict[str, float]:
+        told = task("b", 2, visit.replace("UNTIL", until), crew="others")
+        plan = ask.run("plan", long, told)["plan"]
+        moved = next(line for line in plan["tasks"] if line["id"] == "b")
+        assert (moved["kept"], clock(moved["start"])) == (False, "Fri 13 08:00")
+        return {line["what"]: line["total"] for line in plan["money"]["rest"]["lines"]}
+
+    assert bill("2026-11-09T12:00") == {}  # still free this morning
+    assert bill("2026-11-06T12:00") == {"house lifter, moved late": 250.0}
+
+
 def test_only_offered_starts_and_days_are_taken(ask: Asked) -> None:
     slots = task("a", 2, "slots: [2026-11-11T10:00, 2026-11-12T08:00]")
     days = task("b", 2, "days: [2026-11-13, 2026-11-16]", crew="others")

@@ -214,7 +214,13 @@ def _appointment(part: schema.AppointmentPart | None) -> Appointment | None:
         return None
     slots = tuple(part.slots)
     return Appointment(
-        part.who, part.at, part.notice_h, part.free_until, slots, part.other_date_fee
+        part.who,
+        part.at,
+        part.notice_h,
+        part.free_until,
+        slots,
+        part.late_move_fee,
+        part.other_date_fee,
     )
 
 

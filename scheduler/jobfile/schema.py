@@ -205,9 +205,17 @@ class AppointmentPart(Part):
     notice_h: Hours = _says("hours before which they want to know of a move", default=0.0)
     free_until: Moment | None = _says("moved without charge until then", default=None)
     slots: list[Moment] = _says("other times they offer", default=[])
+    late_move_fee: Price | None = _says("what a move costs after `free_until`", default=None)
     other_date_fee: Price | None = _says(
-        "what it costs once to have them come on another date", default=None
+        "what it costs once to have them come on a date that they do not offer", default=None
     )
+
+    @classmethod
+    def clashes(cls, given: Mapping[str, object]) -> dict[str, str]:
+        """Check that a fee for a late move says what is late."""
+        if given.get("late_move_fee") is not None and not given.get("free_until"):
+            return {"late_move_fee": "say free_until too: after which moment a move costs it"}
+        return {}
 
 
 class HoldPart(Part):

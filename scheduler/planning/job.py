@@ -124,7 +124,8 @@ class Appointment:
     notice_h: float = 0.0  # they want to know of a move this long before
     free_until: datetime | None = None  # UTC; moved without charge until then
     slots: tuple[datetime, ...] = ()  # other times they offer, UTC
-    other_date_fee: float | None = None  # what another date costs, once
+    late_move_fee: float | None = None  # what a move costs after ``free_until``
+    other_date_fee: float | None = None  # what a date costs that they do not offer, once
 
 
 @dataclass(frozen=True, slots=True)

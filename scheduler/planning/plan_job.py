@@ -106,6 +106,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     observed: HourlyTable | None = None,
     before: Mapping[str, datetime] | None = None,
     pairs: int | None = None,
+    compared: bool = False,
     watch: Watch = unwatched,
 ) -> Planned:
     """Return the rest of the schedule, the latest safe close-in date and the margin.
@@ -131,6 +132,9 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     pairs
         How many of the best levers are tried two by two, those that take the wall model once more
         among them; None: neither.
+    compared
+        Only what another plan is compared with: hours, odds and the date; neither levers nor
+        latest starts, money, gates or what stands in the way.
     watch
         Told the name of each step as it begins.
     """
@@ -183,6 +187,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     answer = _answer(frame, judged, plan, found, now)
     if told is not None:
         answer = with_odds(answer, frame, stands, told)
+    if compared:
+        return Planned(answer, plan, problem, frame, traces, told, judged.hourly(), judged.many)
     watch(LEVERS)
     rest = _Rest(frame, book, judged, strength, plan, told, fresh, problem, mixes, observed)
     answer = _with_room(answer, rest, found, pairs)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -62,7 +63,19 @@ def plan_money(
     closed = np.full(span, plan.close_in, dtype=np.int64)
     open_from = np.full(span, min(opened, plan.close_in), dtype=np.int64)
     (rest,) = bills(protections, chain, problem.days, opened=open_from, closed=closed)
+    rest = replace(rest, lines=(*rest.lines, *_late_moves(frame, plan)))
     return Money(rest, day_of_delay(frame, air_c, plan, rest))
+
+
+def _late_moves(frame: Frame, plan: Plan) -> Iterator[CostLine]:
+    """Yield what is paid for appointments that are moved after they could be without charge."""
+    for task in frame.open_tasks:
+        visit = task.appointment
+        if visit is None or task.id not in plan.moved or not visit.late_move_fee:
+            continue
+        if visit.free_until is not None and frame.hour(visit.free_until) <= frame.now:
+            fee, who = visit.late_move_fee, visit.who.replace("_", " ")
+            yield CostLine(f"{who}, moved late", "date", 1.0, "once", fee, fee)
 
 
 def day_of_delay(frame: Frame, air_c: FloatArray, plan: Plan, rest: Bill) -> Bill:

@@ -64,7 +64,7 @@ def log(
         first = min(entry.seq for entry in entries)
         earlier = tuple(e for e in desk.store.entries(desk.job.id) if e.seq < first)
         without = progress_until(earlier, desk.now)
-        before = planned_of(desk, gathered.having(without), climate, book)
+        before = planned_of(desk, gathered.having(without), climate, book, compared=True)
     told = _as_it_was(desk, entries) or starts_of(before.answer)
     after = planned_of(desk, gathered.after(told), climate, book)
     keep(desk, gathered)

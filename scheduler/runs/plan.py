@@ -62,9 +62,10 @@ def planned_of(
     book: Book,
     *,
     pairs: int | None = None,
+    compared: bool = False,
     watch: Watch = unwatched,
 ) -> Planned:
-    """Plan what was gathered."""
+    """Plan what was gathered; with ``compared`` only what another plan is compared with."""
     return plan_job(
         gathered.job,
         book=book,
@@ -77,5 +78,6 @@ def planned_of(
         observed=None if gathered.observed is None else gathered.observed.table,
         before=gathered.before,
         pairs=pairs,
+        compared=compared,
         watch=watch,
     )
