@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from scheduler.cli import main
-from tests.mild_weather import mild_forecast, mild_years
+from tests.mild_weather import HOURS, mild_forecast, mild_years
 
 ZONE = ZoneInfo("America/New_York")
 HEAD = """
@@ -41,8 +41,10 @@ def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
 class Asked:
     """A job of a few tasks, asked through the command."""
 
-    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        self.folder, self.capsys = folder, capsys
+    def __init__(
+        self, folder: Path, capsys: pytest.CaptureFixture[str], gap_at: int | None = None
+    ) -> None:
+        self.folder, self.capsys, self.gap_at = folder, capsys, gap_at
 
     def run(self, command: str, *tasks: str, monday: str = "2026-11-09", **more: str) -> Any:
         """Return the documented JSON of a command."""
@@ -56,6 +58,11 @@ class Asked:
         (self.folder / "closein.db").unlink(missing_ok=True)
         first = datetime.fromisoformat(monday).replace(tzinfo=ZONE)
         weather = mild_forecast(self.folder, first.isoformat())
+        if self.gap_at is not None:
+            document = json.loads(weather.read_text(encoding="utf-8"))
+            air = document["hours"]["columns"]["air_temperature"]
+            air["values"] = [None if hour == self.gap_at else 16.0 for hour in range(HOURS)]
+            weather.write_text(json.dumps(document), encoding="utf-8")
         climate = ["--climate", str(mild_years(self.folder))] if command == "plan" else []
         at = ["--at", f"{monday}T06:00", "--weather", str(weather), *climate]
         assert main([command, str(job), *at, "--json"]) == 0, self.capsys.readouterr().err
@@ -228,6 +235,30 @@ def test_a_hold_is_planned_as_if_released_and_says_who_may(ask: Asked) -> None:
     hold = "holds: [{by: [engineer], needs: the dowel layout}]"
     (line,) = ask.run("plan", task("a", 2, hold))["plan"]["tasks"]
     assert line["holds"] == [{"by": "engineer", "needs": "the dowel layout"}]
+
+
+# weather past the forecast
+
+
+@pytest.mark.parametrize("gap", [False, True])
+def test_work_that_goes_on_past_the_forecast_begins_where_its_first_piece_may(
+    gap: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Seven days are told, ten shifts of laying go past them: the first piece is told whole.
+
+    With one hour of Monday night not known its first day's protection is not known either.
+    """
+    ask = Asked(tmp_path, capsys, gap_at=20 if gap else None)
+    measures = (
+        "measures: {on_hand: [weather_resistive_cover, cover_wall_top, restricted_zone, "
+        "wind_watch, measure_wind_at_wall, heat_mixing_water, heat_sand, "
+        "keep_mortar_above_freezing, insulating_blankets]}\n"
+    )
+    lay = "id: a, work_type: lay_block, duration_h: HOURS, may_pause: true, grouted: false"
+    day = ask.plan(lay.replace("HOURS", "9"), also=measures)
+    weeks = ask.plan(lay.replace("HOURS", "90"), also=measures)
+    assert (day["a"][0] == "Mon 9 07:00") is not gap
+    assert (weeks["a"][0] == "Mon 9 07:00") is not gap
 
 
 # daylight and clock changes

@@ -88,12 +88,14 @@ def test_a_lost_day_moves_what_it_must_and_says_whom_to_call_by_when(
 def test_an_appointment_that_cannot_be_kept_is_asked_for_anew_before_its_free_move_ends(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Laying takes 60 h more: the lifter's next slot is asked for, in words ready to send."""
+    """Laying takes 80 h more: the lifter's next slot is asked for, in words ready to send."""
     job = demo_job(tmp_path)
     plan(job, capsys)
-    found = log(job, capsys, "--hours-left", "lay", "60")
+    found = log(job, capsys, "--hours-left", "lay", "80")
     moved = {row["task"]: row for row in found["moved"]}
-    assert moved["lay"]["why"] == "60 h left to do"
+    assert moved["lay"]["why"] == "80 h left to do"
+    assert moved["lay"]["is"] == moved["lay"]["was"]  # it goes on today, and ends later
+    assert moved["lay"]["until"] > moved["lay"]["until_was"]
     assert moved["lower"]["kept"] is False
     assert moved["lower"]["is"] in {"2026-12-03T07:00-05:00", "2026-12-07T07:00-05:00"}
     (call,) = (call for call in found["calls"] if call["task"] == "lower")

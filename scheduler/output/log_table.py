@@ -69,7 +69,11 @@ def difference_lines(found: Difference, job: Job) -> Iterator[RenderableType]:
         for title in ("Moved", "Was", "Is", "Why"):
             table.add_column(title, overflow="fold")
         for row in found.moved:
-            table.add_row(row.name, clock(row.was, zone), clock(row.now, zone), row.why)
+            was, now = (row.was, row.now) if row.was != row.now else (row.ended, row.ends)
+            until = "" if row.was != row.now else "until "
+            table.add_row(
+                row.name, f"{until}{clock(was, zone)}", f"{until}{clock(now, zone)}", row.why
+            )
         yield table
     for call in found.calls:
         by = f" by {clock(call.by, zone)}" if call.by else ""
@@ -102,7 +106,15 @@ def log_document(
         "version": LOG_VERSION,
         "entries": entries,
         "moved": [
-            {"task": row.task, "was": row.was, "is": row.now, "kept": row.kept, "why": row.why}
+            {
+                "task": row.task,
+                "was": row.was,
+                "is": row.now,
+                "until_was": row.ended,
+                "until": row.ends,
+                "kept": row.kept,
+                "why": row.why,
+            }
             for row in (found.moved if found else ())
         ],
         "calls": found.calls if found else (),

@@ -31,6 +31,8 @@ class Moved:
     now: datetime | None
     why: str  # after <task>, its appointment, <cause>, hours left, crew of <task>, weather
     kept: bool | None = None  # does the plan keep its appointment
+    ended: datetime | None = None  # as it was planned to
+    ends: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,16 @@ def difference(
     why = {new.id: _why(new, rows, job, entries) for _, new in rows}
     return Difference(
         moved=tuple(
-            Moved(new.id, new.name, was.start, new.start, why[new.id], new.kept)
+            Moved(
+                new.id,
+                new.name,
+                was.start,
+                new.start,
+                why[new.id],
+                new.kept,
+                was.finish,
+                new.finish,
+            )
             for was, new in rows
         ),
         calls=tuple(_calls(rows, job, after.at)),

@@ -28,7 +28,13 @@ from scheduler.planning.protection_days import Protections
 from scheduler.planning.replay import Replayed
 from scheduler.planning.scenarios import UNKNOWN, Scenarios
 from scheduler.planning.tables import BoolArray, IntArray
-from scheduler.planning.task_weather import MAY, TaskWeather, papers_of, task_weather
+from scheduler.planning.task_weather import (
+    MAY,
+    TaskWeather,
+    going_on,
+    papers_of,
+    task_weather,
+)
 from scheduler.planning.weather_waits import weather_wait, with_waits
 from scheduler.planning.work_hours import WorkHours
 
@@ -71,9 +77,23 @@ def judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bo
     past = np.arange(frame.hours) >= tail_from
     one = Weather(dict(told.columns), frame.hours)
     many = Weather(dict(traces.table.columns), frame.hours)
+    each = {task.id: judged_task(frame, book, task, many, past) for task in frame.open_tasks}
+    alone = {
+        task.id: going_on(
+            judged_task(frame, book, task, one, past),
+            each[task.id],
+            book,
+            asked_of(frame.job, task, frame.progress),
+            one,
+            papers=papers_of(frame.job, task),
+            until=tail_from,
+            share=MIDDLE,
+        )
+        for task in frame.open_tasks
+    }
     return Judged(
-        told={task.id: judged_task(frame, book, task, one, past) for task in frame.open_tasks},
-        many={task.id: judged_task(frame, book, task, many, past) for task in frame.open_tasks},
+        told=alone,
+        many=each,
         tail_from=tail_from,
         blind=blind,
         stale=stale,

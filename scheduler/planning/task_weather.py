@@ -6,7 +6,7 @@ The same code serves the forecast ``(hours,)`` and the scenarios ``(scenarios, h
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -71,14 +71,70 @@ def task_weather(
     allowed = np.zeros(weather.hours, dtype=np.bool_) if unseen is None else unseen
     by_hour = _allowing(hour_verdicts(book, asked, weather), allowed)
     finish = finish_table(by_hour <= MAY, shift, effort)
-    ends = finish.astype(np.int64)
-    by_start = start_verdicts(book, asked, weather, ends)
-    if papers:
-        said = paper_verdicts(papers, weather, ends, measures=asked.measures)
-        by_start = np.maximum(by_start, said)
-    by_start = _allowing(by_start, allowed)
+    by_start = _allowing(_by_start(book, asked, weather, finish, papers), allowed)
     kept = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
     return TaskWeather(by_hour, by_start, kept, shift, effort)
+
+
+def going_on(
+    told: TaskWeather,
+    many: TaskWeather,
+    book: Book,
+    asked: Asked,
+    weather: Weather,
+    *,
+    papers: Sequence[Document] = (),
+    until: int,
+    share: float,
+) -> TaskWeather:
+    """Return a pausing task's weather with starts that the forecast's end alone leaves not known.
+
+    Work that goes on past the forecast is looked at piece by piece, as its calls are: it begins
+    where its first piece may, nothing told forbids the whole, and enough scenarios allow it.
+
+    Parameters
+    ----------
+    told, many : TaskWeather
+        By the forecast, ``(hours,)``, and by the scenarios, ``(scenarios, hours)``.
+    book, asked, weather, papers
+        As ``told`` was judged.
+    until
+        Hour at which the forecast ends.
+    share
+        Of the scenarios.
+    """
+    usable = (told.by_hour <= MAY) & told.shift
+    whole = finish_table(told.by_hour <= MAY, told.shift, told.effort)
+    open_ = (told.by_start == NOT_KNOWN) & (whole > until) & (whole < NEVER)
+    if not told.effort.pauses or not open_.any():
+        return told
+    breaks = np.append(np.flatnonzero(~usable), usable.size)
+    hours = np.arange(usable.size)
+    piece = np.minimum(whole, breaks[np.searchsorted(breaks, hours)]).astype(np.int32)
+    first = _by_start(book, asked, weather, np.where(usable, piece, NEVER), papers)
+    begun = (np.atleast_2d(many.finish) < NEVER).mean(axis=0) >= share
+    may = open_ & (first <= MAY) & begun
+    return replace(
+        told,
+        by_start=np.where(may, MAY, told.by_start).astype(np.int8),
+        finish=np.where(may, whole, told.finish).astype(np.int32),
+    )
+
+
+def _by_start(
+    book: Book,
+    asked: Asked,
+    weather: Weather,
+    finish: IntArray,
+    papers: Sequence[Document],
+) -> VerdictArray:
+    """Return the verdict of each start by the book and the papers: ``(..., hours)``."""
+    ends = finish.astype(np.int64)
+    found = start_verdicts(book, asked, weather, ends)
+    if not papers:
+        return found
+    said = paper_verdicts(papers, weather, ends, measures=asked.measures)
+    return np.maximum(found, said)
 
 
 def papers_of(job: Job, task: Task) -> list[Document]:
