@@ -35,7 +35,7 @@ class Limits:
     close_in: float = 20.0
     later_aims: float = 4.0  # each
     fence_s: float | None = None  # wall clock, for benchmarks only: with it plans may differ
-    passes: int = 100  # orders tried for the first schedule, each from both ends
+    passes: int = 40  # orders tried for the first schedule, each from both ends
 
 
 DEFAULT: Final = Limits()

@@ -19,7 +19,7 @@ from statistics import median
 from scheduler.planning.check import faults_of
 from scheduler.planning.network import Plan, Problem, Status
 from scheduler.planning.reach import close_in_bound, net_of, windows
-from scheduler.planning.solve import Limits, solve
+from scheduler.planning.solve import solve
 from tests.benchmarks._hourly_model import HourlyModel, Outcome
 from tests.benchmarks._season_nets import (
     DIFFERENT,
@@ -36,14 +36,13 @@ BOUND_WILL_DO = 80  # tasks of the jobs for which a printed bound is an answer
 REPLAN_AIM_S = 1.0
 NETS, AGREED = 5, 20  # jobs of each kind; tasks of those that the hourly model can do
 HOURLY_S = 20.0  # of search for the hourly model
-FENCED = Limits(fence_s=20.0)
 VISITS = 6
 
 
 def timed(problem: Problem, plan: Plan | None = None) -> tuple[Plan, float]:
     """Return a checked plan, and the processor seconds it took."""
     began = time.process_time()
-    found = solve(problem, previous=None if plan is None else plan.starts(), limits=FENCED)
+    found = solve(problem, previous=None if plan is None else plan.starts())
     took = time.process_time() - began
     if faults := faults_of(problem, found):
         raise AssertionError(f"an unsound plan: {faults}")

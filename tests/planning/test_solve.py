@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from scheduler.planning.check import faults_of
 from scheduler.planning.network import Booking, Plan, Problem, Rent, Status, Tie, Work
-from scheduler.planning.solve import solve
+from scheduler.planning.solve import SOLVER, solve
 from scheduler.planning.tables import Effort, finish_table, ready_after
 from tests.planning.nets import brute_force, random_problem
 
@@ -209,9 +209,11 @@ def test_nothing_left_to_do_is_a_plan() -> None:
 SCRIPT = """
 import numpy as np
 from scheduler.planning.solve import solve
+from tests.benchmarks._season_nets import season
 from tests.planning.nets import random_problem
 p = random_problem(np.random.default_rng(4), tasks=14, hours=160, bookings=True, costs=True)
 print(solve(p))
+print(solve(season(3, 40).problem))
 """
 
 
@@ -224,3 +226,4 @@ def test_the_same_inputs_give_the_same_plan_in_two_processes() -> None:
     ]
     assert runs[0] == runs[1]
     assert "Placed" in runs[0]
+    assert SOLVER in runs[0]
