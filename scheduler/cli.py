@@ -7,6 +7,7 @@ import sys
 import typer
 
 from rules.errors import CloseinError
+from scheduler.commands.account import account
 from scheduler.commands.amounts import amounts
 from scheduler.commands.brief import brief
 from scheduler.commands.check import check
@@ -70,6 +71,7 @@ for command in (
     kept,
     serve,
     link,
+    account,
     messages,
     doctor,
     verify,

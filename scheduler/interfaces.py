@@ -11,6 +11,7 @@ from scheduler.planning.hours import Forecast
 from scheduler.planning.job import Site
 from scheduler.planning.log import Entry
 from scheduler.planning.messages import Message, NewMessage, RunRow, Sent, Step, Watched
+from scheduler.planning.people import Account, Link, Photo, Seen, Session
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 
 
@@ -127,6 +128,64 @@ class Sender(Protocol):
         """Return what stands in the way of sending, empty where nothing does; sends nothing."""
 
 
+class People(Protocol):
+    """Who may do what. What was given and taken is in the chain; secrets are kept as hashes."""
+
+    def put_account(self, account: Account) -> None:
+        """Open an account, or change one; a closed one is signed out everywhere."""
+
+    def accounts(self) -> tuple[Account, ...]:
+        """Return the accounts by name, closed ones too."""
+
+    def account(self, name: str) -> Account | None:
+        """Return an account that is open; None where there is none of that name."""
+
+    def begin_session(self, session: Session) -> None:
+        """Write down that somebody has signed in."""
+
+    def session(self, digest: str, *, now: datetime) -> tuple[Session, Account] | None:
+        """Return a session that lasts, with its open account; None where there is none."""
+
+    def end_session(self, digest: str) -> None:
+        """Sign out."""
+
+    def end_sessions(self, name: str) -> None:
+        """Sign a person out everywhere."""
+
+    def failed(self, who: str, *, now: datetime, forget: datetime) -> None:
+        """Write down that a signing-in failed; those before ``forget`` are cleared away."""
+
+    def failures(self, who: str, *, since: datetime) -> int:
+        """Return how many failed since a moment."""
+
+    def forget_failures(self, who: str) -> None:
+        """Clear away what failed: the person has signed in."""
+
+    def give_link(self, link: Link) -> None:
+        """Let a person read a job's pages by a link."""
+
+    def withdraw_links(self, job: str, who: str, *, now: datetime) -> int:
+        """Withdraw every link of a person to a job; return how many there were."""
+
+    def links(self, job: str) -> tuple[Link, ...]:
+        """Return the links of a job that stand, the oldest first."""
+
+    def link(self, digest: str) -> Link | None:
+        """Return the link with that hash; None where it was never given, or is withdrawn."""
+
+    def posted(self, job: str, form: str) -> str | None:
+        """Return what a form with that key was answered; None where it was never taken."""
+
+    def post(self, job: str, form: str, *, who: str, told: str, now: datetime) -> None:
+        """Write down that a form was taken; once only."""
+
+    def saw(self, job: str, decision: int, who: str, *, now: datetime) -> bool:
+        """Write down that a person has opened an answer; False where that is known already."""
+
+    def who_saw(self, job: str) -> tuple[Seen, ...]:
+        """Return who opened which answer, in the order of opening."""
+
+
 class Store(Protocol):
     """What is kept for each job: the log, forecasts as they came, answers with their inputs.
 
@@ -141,6 +200,10 @@ class Store(Protocol):
     @property
     def outbox(self) -> Outbox:
         """Return the messages of the service."""
+
+    @property
+    def people(self) -> People:
+        """Return the accounts, sessions and links."""
 
     def together(self) -> AbstractContextManager[None]:
         """Join all that this thread writes inside into one transaction, all or none."""
@@ -203,6 +266,23 @@ class Store(Protocol):
         last: int | None = None,
     ) -> tuple[Decision, ...]:
         """Return the answers kept, or the ``last`` so many of them, oldest first."""
+
+    def last_decision(self, job: str, kind: str) -> tuple[int, datetime, int] | None:
+        """Return number, moment and log position of the newest answer of a kind, unread."""
+
+    def log_length(self, job: str) -> int:
+        """Return the number of the last log entry; 0: there is none."""
+
+    def keep_photo(
+        self, job: str, raw: bytes, *, media_type: str, who: str, now: datetime
+    ) -> Photo:
+        """Keep a picture as it came; the same bytes again are kept once."""
+
+    def photos(self, job: str) -> tuple[Photo, ...]:
+        """Return the pictures of a job, the oldest first."""
+
+    def photo_bytes(self, identity: str) -> bytes:
+        """Return the bytes of a kept picture."""
 
     def decision(self, job: str, seq: int) -> Decision:
         """Return one answer as it was given, byte for byte."""

@@ -88,6 +88,13 @@ def named_store(address: str | None) -> SqlStore:
     return SqlStore(name)
 
 
+def opened_store(address: str | None) -> SqlStore:
+    """Open the store that the option or the setting names; make it where there is none."""
+    from scheduler.store.sql_store import SqlStore
+
+    return SqlStore(address or settings().store or DEFAULT_STORE)
+
+
 def take_note(store: Store, number: int, *, who: str, now: datetime) -> None:
     """Write down that a person has taken note of an alarm.
 
@@ -127,17 +134,32 @@ def watch(service: Service, files: tuple[Path, ...], *, weather: str, climate: s
     return ids
 
 
-def pages(service: Service) -> Any:  # an ASGI app, whichever library made it
-    """Return the pages of the service."""
+def pages(
+    service: Service, *, wake: Callable[[], None] = lambda: None
+) -> Any:  # an ASGI app, whichever library made it
+    """Return the pages of the service; ``wake`` is called when something was written down."""
     from scheduler.service.health import health
-    from scheduler.service.posted import take
-    from scheduler.web.pages import make_app
+    from scheduler.service.posted import Taken, take
+    from scheduler.service.replans import why_behind
+    from scheduler.service.visitor import Visitor
+    from scheduler.web.app import make_app
+    from scheduler.web.site import Site
+
+    def taken(visitor: Visitor, fields: Mapping[str, str], photo: bytes) -> Taken:
+        told = take(service, visitor, fields, photo)
+        wake()
+        return told
 
     return make_app(
-        service.store,
-        clock=service.clock,
-        health=lambda: health(service.store, service.clock(), job=service.job),
-        take=lambda link, fields: take(service, link, fields),
+        Site(
+            store=service.store,
+            clock=service.clock,
+            health=lambda: health(service.store, service.clock(), job=service.job),
+            take=taken,
+            behind=lambda job: why_behind(service, job),
+            is_secure=service.page.startswith("https://"),
+            root=service.page,
+        )
     )
 
 
@@ -151,7 +173,7 @@ def links_told(
     BadInput
         If the store keeps nothing of the job, or the person has no link.
     """
-    from scheduler.service.links import give, links, withdraw
+    from scheduler.service.links import give, withdraw
 
     store = named_store(address)
     if job not in store.jobs():
@@ -163,8 +185,50 @@ def links_told(
         token = give(store, job, who, now=now(), may_log=may_log)
         root = settings().page_url.rstrip("/")
         return f"{root}/p/{token}/\nfor {who}; it is shown once, only its hash is kept"
-    standing = links(store, job).values()
+    standing = store.people.links(job)
     return "\n".join(f"{one.who}, since {one.given_at:%Y-%m-%d}" for one in standing) or "nobody"
+
+
+def accounts_told(
+    address: str | None,
+    name: str,
+    *,
+    password: str,
+    role: str,
+    releases: tuple[str, ...],
+    close: bool,
+) -> str:
+    """Open, change, close or list accounts, and say what was done.
+
+    Raises
+    ------
+    BadInput
+        If the name, the password or a role cannot be taken.
+    """
+    from rules.words import words
+    from scheduler.planning.people import Role
+    from scheduler.service.signing_in import close_account, open_account
+
+    opened = opened_store(address)
+    if close:
+        close_account(opened, name, now=now())
+        return f"closed: {name}; signed out everywhere"
+    if name:
+        known = sorted(words().roles)
+        strange = [one for one in releases if one not in known]
+        if strange:
+            raise BadInput(f"--may-release {strange[0]!r}; want one of {', '.join(known)}")
+        account = open_account(
+            opened, name, password, role=Role(role), releases=releases, now=now()
+        )
+        return f"{account.name} signs in as {account.role.value}"
+    lines = [
+        f"{one.name}, {one.role.value}"
+        + (f", releases as {', '.join(one.releases)}" if one.releases else "")
+        + (", closed" if one.closed else "")
+        for one in opened.people.accounts()
+    ]
+    return "\n".join(lines) or "nobody"
 
 
 def watched_desk(watched: Watched, store: Store, at: datetime, weather: str) -> Desk:

@@ -42,7 +42,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/service/timer.py": EDGE | {"scheduler.service", "apscheduler"},
     "scheduler/service/doctor.py": EDGE | {"scheduler.service", "scheduler.runs", "matplotlib"},
     "scheduler/service/health_page.py": EDGE | {"scheduler.service", "starlette"},
-    "scheduler/web": EDGE | {"scheduler.web", "scheduler.service", "starlette"},
+    "scheduler/service/signing_in.py": EDGE | {"scheduler.service", "argon2"},
+    "scheduler/service/photos.py": EDGE | {"PIL"},
+    "scheduler/web": EDGE
+    | {"scheduler.web", "scheduler.service", "scheduler.output.words"}
+    | {"starlette", "fastapi", "pydantic", "jinja2", "anyio"},
+    "scheduler/web/server.py": {"uvicorn"},
     "scheduler/mail": EDGE | {"scheduler.mail", "requests"},
     "scheduler/settings.py": {"pydantic", "rules"},
     "scheduler/startup.py": EDGE
@@ -65,7 +70,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "scheduler.runs",
         "scheduler.output",
     }
-    | {"typer", "rich", "uvicorn"},
+    | {"typer", "rich", "scheduler.web.server"},
 }
 # Standard modules that touch a disk, a socket or a clock: the core does without them.
 OUTSIDE = {

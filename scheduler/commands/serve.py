@@ -37,6 +37,7 @@ def serve(
 ) -> None:
     """Look after jobs: morning messages, alerts, pages. Ctrl-C ends it."""
     from scheduler.service.log_lines import log_to
+    from scheduler.service.replans import replan_due
     from scheduler.service.rounds import round_of
     from scheduler.service.timer import beating
     from scheduler.startup_service import open_service, pages, watch
@@ -48,11 +49,12 @@ def serve(
     log_to()
     if once:
         round_of(service)
+        replan_due(service)
         return
-    import uvicorn
+    from scheduler.web.server import server_of
 
     count = len(service.store.runs.watched())
     sys.stdout.write(f"closein looks after {count} jobs, http://{host}:{port}/health\n")
     sys.stdout.flush()
-    with beating(lambda: round_of(service)):
-        uvicorn.run(pages(service), host=host, port=port, log_config=None, server_header=False)
+    with beating(lambda: round_of(service), replan=lambda: replan_due(service)) as wake:
+        server_of(pages(service, wake=wake), host=host, port=port).run()

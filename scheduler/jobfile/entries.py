@@ -114,4 +114,6 @@ def _entry(part: EntryPart, now: datetime, seq: int) -> Entry:
         if part.start is None and part.until is None:
             told["reading"] = replace(told["reading"], at=part.at or at)
     told.setdefault("text", part.note or "")
+    if part.photo is not None:
+        told["payload"] = {**told.get("payload", {}), "photo": part.photo}
     return Entry(seq=seq, at=at, entered_at=now, kind=part.entry, who=part.who or "", **told)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, ClassVar, Final, Literal
+from typing import Annotated, Any, ClassVar, Final, Literal
 
 from pydantic import Field
 
@@ -38,6 +38,9 @@ class EntryPart(Part):
     when: Moment | None = _says("when it happened; left out: now", default=None)
     who: Text | None = _says("who says so", default=None)
     note: Text | None = _says("a remark", default=None)
+    photo: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None = _says(
+        "SHA-256 of a picture that the store keeps", default=None
+    )
 
     entry: ClassVar[EntryKind] = EntryKind.NOTE
 
@@ -125,7 +128,7 @@ class DayPart(EntryPart):
 
     def told(self) -> dict[str, Any]:
         """Return the fields of the entry beside when and who."""
-        aside = {"kind", "when", "who", "note", "cause", "lost_h"}
+        aside = {"kind", "when", "who", "note", "photo", "cause", "lost_h"}
         payload = self.model_dump(exclude=aside, exclude_none=True)
         return {"hours": self.lost_h, "cause": self.cause, "payload": payload}
 

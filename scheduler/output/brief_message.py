@@ -76,32 +76,36 @@ def _render(
     pictures: Sequence[Picture],
     page: str,
 ) -> str:
+    told = brief_told(brief, job, lines, notes=notes)
+    return environment().get_template(template).render(pictures=pictures, page=page, **told)
+
+
+def brief_told(
+    brief: Brief, job: Job, lines: Sequence[str], *, notes: Sequence[str] = ()
+) -> dict[str, object]:
+    """Return all that the message says, in words, as JSON can hold it."""
     zone = job.site.time_zone
     names = {task.id: task.name for task in job.tasks}
     acting = [answer for answer in brief.answers if not answer.waits_for]
-    return (
-        environment()
-        .get_template(template)
-        .render(
-            brief=brief,
-            job=job,
-            rows=[_row(answer, names, job) for answer in acting],
-            waiting=[(names.get(a.task, a.task), a.reason) for a in brief.answers if a.waits_for],
-            at=clock(brief.at, zone),
-            cautions=list(dict.fromkeys(told("caution", key) for key in brief.cautions)),
-            line=LINE,
-            weather=[*alert_lines(brief.alerts, zone), *noticed_lines(brief.noticed)],
-            plan_lines=lines,
-            notes=notes,
-            pictures=pictures,
-            page=page,
-            leaves=[leave_lines(leave, job, short=True) for leave in brief.leaves],
-            decide=[(name, clock(d.at, zone), d.why) for name, d in brief.decide],
-            tell=[
-                (words(t.whom), t.what, clock(t.by, zone) if t.by else "") for _, t in brief.tell
-            ],
-        )
-    )
+    return {
+        "name": job.name,
+        "subject": brief.subject,
+        "age_h": brief.age_h,
+        "stale": brief.stale,
+        "rows": [_row(answer, names, job) for answer in acting],
+        "waiting": [[names.get(a.task, a.task), a.reason] for a in brief.answers if a.waits_for],
+        "at": clock(brief.at, zone),
+        "cautions": list(dict.fromkeys(told("caution", key) for key in brief.cautions)),
+        "line": LINE,
+        "weather": [*alert_lines(brief.alerts, zone), *noticed_lines(brief.noticed)],
+        "plan_lines": list(lines),
+        "notes": list(notes),
+        "leaves": [list(leave_lines(leave, job, short=True)) for leave in brief.leaves],
+        "decide": [[name, clock(d.at, zone), d.why] for name, d in brief.decide],
+        "tell": [
+            [words(t.whom), t.what, clock(t.by, zone) if t.by else ""] for _, t in brief.tell
+        ],
+    }
 
 
 def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, object]:
@@ -110,7 +114,9 @@ def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, objec
     against = [line for line in answer.limits if line.outcome is not Outcome.GO]
     later = following and not (window and following.start == window.start)
     return {
+        "task": answer.task,
         "name": names.get(answer.task, answer.task),
+        "ends": window.end.isoformat() if window else "",
         "call": CALL_WORDS[answer.call],
         "kind": answer.call.value,
         "when": span(window.start, window.end, zone) if window else "",

@@ -28,8 +28,8 @@ def cure_table(answer: CureAnswer, *, time_zone: str, units: str) -> RenderableT
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("", overflow="fold")
     for option in answer.options:
-        table.add_column(_title(option), overflow="fold")
-    for name, cells in _rows(answer, time_zone, units):
+        table.add_column(option_title(option), overflow="fold")
+    for name, cells in cure_rows(answer, time_zone, units):
         table.add_row(name, *cells)
     placed = number(answer.placed_c, "degC", units, time_zone)
     strength = number(answer.specified_mpa, "MPa", units, time_zone)
@@ -49,11 +49,13 @@ def cure_document(answer: CureAnswer) -> dict[str, object]:
     }
 
 
-def _title(option: CureOption) -> str:
+def option_title(option: CureOption) -> str:
+    """Return a protection in words."""
     return words(option.measure) if option.measure else "bare"
 
 
-def _rows(answer: CureAnswer, time_zone: str, units: str) -> Iterator[tuple[str, list[str]]]:
+def cure_rows(answer: CureAnswer, time_zone: str, units: str) -> Iterator[tuple[str, list[str]]]:
+    """Yield what is compared: its name, and a cell for each protection."""
     options = answer.options
     yield "Freezing", [FATE_WORDS[o.fate] for o in options]
     yield (
@@ -136,7 +138,8 @@ def _slot_lines(answer: CureAnswer, slot: Booked, time_zone: str) -> Iterator[st
             cost = "at a cost not said" if one.cost is None else f"for {one.cost:.0f}"
             late = "" if option.available else ", if it can still be had in time"
             ready = _clock(one.ready, time_zone)
-            yield f"{who}: {_title(option)} kept on until {ready} {cost} keeps the slot{late}."
+            kept = f"{option_title(option)} kept on until {ready} {cost}"
+            yield f"{who}: {kept} keeps the slot{late}."
     if all(one.slot is Slot.LOST_ANYWAY for _, one in told):
         best = min((one.ready for _, one in told if one.ready is not None), default=None)
         then = f"the earliest is {clock(best, time_zone)}" if best else "nothing opens it in time"
@@ -150,9 +153,9 @@ def _keep_on_lines(answer: CureAnswer, time_zone: str) -> Iterator[str]:
         if not option.measure:
             continue
         if asks is None:
-            yield f"{_title(option)}: not enough, however long it stays."
+            yield f"{option_title(option)}: not enough, however long it stays."
         elif book is not None and asks > book:
             yield (
-                f"{_title(option)}: keep on until {clock(asks, time_zone)}, longer than the book "
-                "asks; before that a freezing night would be its end."
+                f"{option_title(option)}: keep on until {clock(asks, time_zone)}, longer than "
+                "the book asks; before that a freezing night would be its end."
             )

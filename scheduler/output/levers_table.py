@@ -22,6 +22,14 @@ UNITS = {"d": "days", "h": "hours", "kWh": "kWh"}
 HEATER_CAUTIONS = ("carbon_monoxide", "fire_near_heater")
 
 
+TITLES = ("What", "Chance", "Up by", "Sooner by", "Price", "A day sooner", "Saves")
+
+
+def lever_rows(plan: PlanAnswer, job: Job) -> list[list[str]]:
+    """Return a row of words a change, as ``TITLES`` names its cells; best for the money first."""
+    return [[one.what, *_figures(one, job.costs.currency)] for one in by_money(plan.levers)]
+
+
 def levers_table(plan: PlanAnswer, job: Job) -> RenderableType:
     """Return a line for each change, the most days for the money first; prices under them."""
     if plan.date is not None and plan.close_in is None:
@@ -32,10 +40,10 @@ def levers_table(plan: PlanAnswer, job: Job) -> RenderableType:
         return Text("no chance is known without past years; give --climate FILE")
     sign, levers = job.costs.currency, by_money(plan.levers)
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title in ("What", "Chance", "Up by", "Sooner by", "Price", "A day sooner", "Saves"):
+    for title in TITLES:
         table.add_column(title, overflow="fold")
-    for lever in levers:
-        table.add_row(lever.what, *_figures(lever, sign))
+    for row in lever_rows(plan, job):
+        table.add_row(*row)
     said = f"Chance of closing in safely as planned: {plan.date.chance:.0%}"
     nothing = () if levers else (Text("nothing that was tried raises it"),)
     return Group(Text(said), table, *nothing, *map(Text, _under(plan, levers, sign)))

@@ -39,7 +39,8 @@ def entry_line(entry: Entry, job: Job) -> str:
         )
     if entry.kind is EntryKind.UNDO:
         what += f" of {entry.payload.get('seq')}"
-    return f"{what} {entry.text}".rstrip()
+    what = f"{what} {entry.text}".rstrip()
+    return f"{what} (photo)" if "photo" in entry.payload else what
 
 
 def log_table(

@@ -25,18 +25,34 @@ BASIS = {
 }
 
 
+TITLES = ("Task", "When", "Rests on", "Finish 10 / 50 / 90 %", "Appointment")
+
+
+def plan_rows(plan: PlanAnswer, job: Job) -> list[list[str]]:
+    """Return a row of words a task, as ``TITLES`` names its cells."""
+    zone = job.site.time_zone
+    return [
+        [
+            line.name,
+            "done" if line.done else span(line.start, line.finish, zone),
+            BASIS[line.basis],
+            _odds(line, zone),
+            _visit(line, zone),
+        ]
+        for line in plan.tasks
+    ]
+
+
 def plan_table(plan: PlanAnswer, job: Job, *, stop: bool = False) -> RenderableType:
     """Return the schedule and, under it, the date and the margin.
 
     With ``stop`` the plan to stop for the winter too, whether it applies or not.
     """
-    zone = job.site.time_zone
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title in ("Task", "When", "Rests on", "Finish 10 / 50 / 90 %", "Appointment"):
+    for title in TITLES:
         table.add_column(title, overflow="fold")
-    for line in plan.tasks:
-        when = "done" if line.done else span(line.start, line.finish, zone)
-        table.add_row(line.name, when, BASIS[line.basis], _odds(line, zone), _visit(line, zone))
+    for row in plan_rows(plan, job):
+        table.add_row(*row)
     return Group(table, *(Text(text) for text in ("", *plan_lines(plan, job, stop=stop))))
 
 

@@ -21,13 +21,13 @@ from scheduler.planning.hours import HourlyTable
 from scheduler.planning.job import Job, Task
 from scheduler.planning.job_book import job_book
 from scheduler.planning.logged_breaks import own_mixes
-from scheduler.planning.plan_job import planned_hours, season_end
-from scheduler.planning.problem import frame_of
+from scheduler.planning.plan_job import Planned, planned_hours, season_end
+from scheduler.planning.problem import Frame, frame_of
 from scheduler.planning.scenarios import scenarios
 from scheduler.planning.standing import standings
 from scheduler.runs.desk import Desk, Gathered, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
-from scheduler.runs.today import today_of
+from scheduler.runs.today import Today, today_of
 
 HISTORY_H: Final = 24 * 14  # hours of observed weather that still tell in an element
 
@@ -75,20 +75,53 @@ def cure(
             raise BadInput(f"the plan has no finish for {task_id!r}; say one with --finish TIME")
         at = moment_of(planned.frame.hour_zero, placed[task_id])
     answers = {one.task: one for one in today_of(gathered, book).answers}
-    weather, _ = joined(_history(gathered), traces.table)
-    found = compare(
-        desk.job,
-        task,
-        weather=weather,
-        finish=at,
-        now=desk.now,
-        protect_until=_protect_until(answers.get(task_id), at),
-        work=own_mixes(frame).works.get(task_id),
-    )
+    found = _compared(gathered, task, at, traces.table, frame, answers.get(task_id))
     if found is None:  # ruled out by _task
         raise BadInput(f"task {task_id!r} places nothing that can freeze")
     keep(desk, gathered)
     return found, gathered
+
+
+def cures(today: Today, planned: Planned) -> tuple[CureAnswer, ...]:
+    """Return the comparison of each piece of fresh work that a morning is about.
+
+    That is work finished in the last ``HISTORY_H`` hours, and work planned in the forecast's.
+    """
+    gathered, frame = today.gathered, planned.frame
+    answers = {one.task: one for one in today.answers}
+    ends = {line.id: line.finish for line in planned.answer.tasks}
+    logged = standings(gathered.job, gathered.progress, now=gathered.now)
+    until = planned.answer.forecast_until or gathered.now
+    since = gathered.now - timedelta(hours=HISTORY_H)
+    found = []
+    for task in gathered.job.tasks:
+        at = logged[task.id].finished or ends.get(task.id)
+        if fresh_work(task) is None or at is None or not since <= at <= until:
+            continue
+        one = _compared(gathered, task, at, planned.weather.table, frame, answers.get(task.id))
+        if one is not None:
+            found.append(one)
+    return tuple(found)
+
+
+def _compared(
+    gathered: Gathered,
+    task: Task,
+    at: datetime,
+    table: HourlyTable,
+    frame: Frame,
+    answer: TaskAnswer | None,
+) -> CureAnswer | None:
+    weather, _ = joined(_history(gathered), table)
+    return compare(
+        gathered.job,
+        task,
+        weather=weather,
+        finish=at,
+        now=gathered.now,
+        protect_until=_protect_until(answer, at),
+        work=own_mixes(frame).works.get(task.id),
+    )
 
 
 def _task(job: Job, task_id: str) -> Task:

@@ -278,6 +278,11 @@ def _tomorrow(said: Said, crew: str) -> Sheet:
     )
 
 
+def tomorrow_told(said: Said) -> str:
+    """Return the next day's page, ready to be printed."""
+    return page(_tomorrow(replace(said, evening=True), ""))
+
+
 def _calls_and_leaves(said: Said) -> list[Section]:
     job, zone = said.job, said.job.site.time_zone
     soon = said.at + timedelta(hours=48)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -25,3 +26,5 @@ class Service:
     sender: str  # address that mail comes from
     page: str = ""  # address of the pages, for links
     leases: Leases = field(default_factory=Leases)
+    # Rounds and replans are threads of one process: one of them plans and draws at a time.
+    work: threading.Lock = field(default_factory=threading.Lock)

@@ -19,6 +19,7 @@ from scheduler.planning.messages import RunRow
 MORNING: Final = "morning"
 EVENING: Final = "evening"
 LOOK: Final = "look"  # at one source: look:nws
+REPLAN: Final = "replan"  # after something was written down; its slot is the log's length
 LATE_AFTER: Final = timedelta(minutes=30)  # from then on a message says that it is late
 EVENING_KEEPS: Final = timedelta(hours=4)  # then people sleep, and the morning says it
 OVERDUE_AFTER: Final = timedelta(hours=1)  # from then on the health page says so

@@ -3,33 +3,23 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
-from datetime import datetime
 from typing import Final
 
 from rules.errors import CloseinError
-from scheduler.output.letter import Letter, one_line
-from scheduler.planning.briefing import LINE
-from scheduler.planning.job import Job, Recipient
-from scheduler.planning.messages import NewMessage, RunRow, Watched
-from scheduler.runs.brief import brief
-from scheduler.runs.desk import Desk, identity
+from scheduler.planning.job import Job
+from scheduler.planning.messages import Watched
+from scheduler.runs.desk import Desk, identity, keep_answer
 from scheduler.service.desks import Service
-from scheduler.service.due import EVENING, LOOK, MORNING, Due, quiet_until
-from scheduler.service.messages import Overtaken, new_message
-from scheduler.service.told import MANY, Change, after_telling, changes, dump, load, told
+from scheduler.service.due import Due
+from scheduler.service.judging import Again, judged_again
+from scheduler.service.messages import Overtaken
+from scheduler.service.page_parts import PAGE, page_parts, parts_before
 
 LOG: Final = logging.getLogger("closein.looks")
-OF_WHOM: Final = {  # which changes a role is told of
-    "whole": ("commitment", "appointment", "date"),
-    "crew": ("commitment", "appointment"),
-    "owner": ("date",),
-    "inspector": ("commitment", "appointment"),
-}
 
 
 def look_run(service: Service, watched: Watched, job: Job, one: Due, claim: str) -> None:
-    """Ask a source; on a new forecast judge again and queue what has changed.
+    """Ask a source; on a new forecast judge again, queue what has changed, renew the pages.
 
     Raises
     ------
@@ -40,16 +30,19 @@ def look_run(service: Service, watched: Watched, job: Job, one: Due, claim: str)
     files = {source.name: source.file for source in job.sources if source.file}
     desk = service.desk(watched, now, files.get(one.source, one.source))
     new, absent = _kept(desk)
-    body = ""
-    messages: list[NewMessage] = []
+    again: Again | None = None
     if new:
         try:
-            body, messages = _judged(service, watched, job, one, now)
+            again = judged_again(service, watched, job, one.slot, now)
         except CloseinError as error:
             absent = (*absent, *error.lines())
+    shown = "" if again is None else page_parts(again.said, before=parts_before(again.desk))
     with service.store.together():
-        service.store.outbox.queue(messages, now=now, at=now)
+        if again is not None:
+            service.store.outbox.queue(again.messages, now=now, at=now)
+            keep_answer(again.desk, again.said.morning.today.gathered, PAGE, shown)
         finish = service.store.runs.finish
+        body = "" if again is None else again.body
         if not finish(
             job.id, one.kind, one.slot, claim, now=now, told="; ".join(absent), body=body
         ):
@@ -74,72 +67,3 @@ def _kept(desk: Desk) -> tuple[bool, tuple[str, ...]]:
             received_at=raw.received_at,
         )
     return any(identity(raw) not in known for raw in came.answers), came.absent
-
-
-def _judged(
-    service: Service, watched: Watched, job: Job, one: Due, now: datetime
-) -> tuple[str, list[NewMessage]]:
-    """Return how things stand as people know them from now on, and the messages that say so."""
-    before = last_told(service, job)
-    if before is None:
-        return "", []  # nobody has been told anything yet
-    made = brief(service.desk(watched, now, "kept"))
-    was, is_now = load(before.body), told(made.today.answers, made.planned.answer)
-    found = changes(job, was, is_now, made.today.answers, made.planned.answer)
-    if quiet_until(job.messages, job.site.time_zone, now) is not None:
-        found = tuple(change for change in found if change.urgent)
-    messages = [
-        message
-        for to in job.delivery
-        for message in _messages(service, job, to, found, one.slot, now)
-    ]
-    return dump(after_telling(was, is_now, found)), messages
-
-
-def last_told(service: Service, job: Job) -> RunRow | None:
-    """Return the newest run that says what people were told; None where none does."""
-    sources = [source.name for source in job.sources] or ["nws"]
-    kinds = (MORNING, EVENING, *(f"{LOOK}:{name}" for name in sources))
-    rows = [row for kind in kinds for row in service.store.runs.last(job.id, kind, 48) if row.body]
-    return max(rows, key=lambda row: row.done_at or row.begun_at, default=None)
-
-
-def _messages(
-    service: Service,
-    job: Job,
-    to: Recipient,
-    found: Sequence[Change],
-    slot: str,
-    now: datetime,
-) -> list[NewMessage]:
-    """Return one message for each change that is a person's business, or one for many."""
-    own = [change for change in found if _is_for(job, to, change)]
-    if len(own) > MANY:
-        letters = [("many", f"{len(own)} changes", [change.line for change in own])]
-    else:
-        letters = [(change.key, change.line, [change.line]) for change in own]
-    return [
-        new_message(
-            service,
-            job,
-            to,
-            Letter(one_line(f"Changed: {head}"), _text(job, lines, short=to.short)),
-            kind=f"alert:{key}",
-            day=slot,
-            at=now,
-        )
-        for key, head, lines in letters
-    ]
-
-
-def _is_for(job: Job, to: Recipient, change: Change) -> bool:
-    kind, _, task = change.key.partition(":")
-    if kind not in OF_WHOM[to.gets]:
-        return False
-    return to.gets != "crew" or to.crew in job.task(task).crew
-
-
-def _text(job: Job, lines: Sequence[str], *, short: bool) -> str:
-    if short:
-        return f"{job.name}: {'; '.join(lines)}"
-    return "\n".join([job.name, "", *lines, "", "People's safety first.", LINE, ""])

@@ -1,61 +1,97 @@
 """What a person writes on the log page: taken by the same reader as the command, once.
 
-The form makes a key of its own; the same key again, from a second press or a bad line, writes
-nothing. Entry and key stand or fall together.
+The form makes a key of its own; the same key again, from a second press, a bad line or a phone
+that was without signal, writes nothing. Entry, photo and key stand or fall together.
 """
 
 from __future__ import annotations
 
-import json
+import math
 from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import timedelta
 from typing import Final
 
 from rules.errors import BadInput
 from scheduler.planning.messages import Watched
-from scheduler.planning.records import Inputs
 from scheduler.runs.log import entries_given, log
 from scheduler.service.desks import Service
-from scheduler.service.links import Link
+from scheduler.service.photos import photo_type
+from scheduler.service.visitor import Visitor
 
-POSTED: Final = "posted"  # the kind under which keys are kept
 LEAST_KEY, MOST_KEY = 16, 64
-TOLD: Final = ("started", "finished", "lost", "reading", "note")
+TOLD: Final = (
+    "started", "finished", "hours_left", "lost", "reading", "note", "release", "undo",
+)  # fmt: skip
+OLDEST: Final = timedelta(days=14)  # of an entry that waited on a phone; common practice
 
 
-def take(service: Service, link: Link, fields: Mapping[str, str]) -> str:
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What came of a form."""
+
+    told: str
+    again: bool = False  # it had been taken before
+
+
+def take(
+    service: Service, visitor: Visitor, fields: Mapping[str, str], photo: bytes = b""
+) -> Taken:
     """Write down what a form says and return what was done.
 
     Parameters
     ----------
     service : Service
-    link : Link
+    visitor : Visitor
         Who writes; their name stands in the entry.
     fields : mapping
-        ``what`` (started, finished, lost, reading, note), ``task``, ``hours``, ``cause``,
-        ``quantity``, ``value``, ``unit``, ``place``, ``text``, ``key``.
+        ``what`` (one of ``TOLD``), ``task``, ``hours``, ``cause``, ``quantity``, ``value``,
+        ``unit``, ``place``, ``text``, ``role``, ``seq``, ``key``, and ``ago_s``: for how many
+        seconds the entry waited before it was sent.
+    photo : bytes, optional
+        A picture that goes with it.
 
     Raises
     ------
     CloseinError
         If the entry cannot be taken; nothing is written then.
     """
-    key, watched = fields.get("key", ""), _watched(service, link.job)
+    key, watched = fields.get("key", ""), _watched(service, visitor.job)
     if not LEAST_KEY <= len(key) <= MOST_KEY:
         raise BadInput("the form has no key; load the page again")
-    given = entries_given(_told(fields), _details(fields, link.who), from_file=False)
+    _allowed(visitor, fields)
+    media_type = photo_type(photo) if photo else ""
+    told = _told(fields, has_photo=bool(photo))
     now = service.clock()
     desk = service.desk(watched, now, "kept")
-    with service.store.together():
-        before = service.store.decisions(link.job, kind=POSTED)
-        if any(json.loads(row.answer)["key"] == key for row in before):
-            return "written down already"
+    store = service.store
+    with store.together():
+        before = store.people.posted(visitor.job, key)
+        if before is not None:
+            return Taken(f"written down already: {before}", again=True)
+        given = entries_given(told, _details(fields, visitor.who), from_file=False)
+        waited = _ago(fields)
+        if waited:
+            given = [{**entry, "when": (now - waited).isoformat()} for entry in given]
+        if photo:
+            kept = store.keep_photo(
+                visitor.job, photo, media_type=media_type, who=visitor.who, now=now
+            )
+            given = [{**entry, "photo": kept.identity} for entry in given]
         done = log(desk, given, replan=False)
-        told = json.dumps({"key": key, "who": link.who, "entries": [e.seq for e in done.entries]})
-        inputs = Inputs(job_text=b"", log_position=0)
-        service.store.keep_decision(
-            link.job, POSTED, told.encode(), inputs, at=now, entered_at=now
-        )
-    return f"written down as {', '.join(str(entry.seq) for entry in done.entries)}"
+        said = f"written down as {', '.join(str(entry.seq) for entry in done.entries)}"
+        store.people.post(visitor.job, key, who=visitor.who, told=said, now=now)
+    return Taken(said)
+
+
+def _allowed(visitor: Visitor, fields: Mapping[str, str]) -> None:
+    """Refuse what a visitor may not do; a hold is released under a named account only."""
+    role = fields.get("role", "")
+    if fields.get("what") == "release":
+        if role not in visitor.releases:
+            raise BadInput(f"{visitor.who} may not release a hold as {role or 'nobody'}")
+    elif not visitor.may_log:
+        raise BadInput(f"{visitor.who} may read, not write")
 
 
 def _watched(service: Service, job: str) -> Watched:
@@ -65,19 +101,25 @@ def _watched(service: Service, job: str) -> Watched:
     raise BadInput(f"{job} is not looked after any more; write it down with closein log")
 
 
-def _told(fields: Mapping[str, str]) -> dict[str, object]:
+def _told(fields: Mapping[str, str], *, has_photo: bool) -> dict[str, object]:
     """Return what is told, as the command's options would have it."""
     what, task = fields.get("what", ""), fields.get("task", "")
     if what not in TOLD:
         raise BadInput(f"{what!r} is nothing to write down; want one of {', '.join(TOLD)}")
     if what in {"started", "finished"}:
         return {what: task}
+    if what == "hours_left":
+        return {what: (task, _number(fields, "hours"))}
     if what == "lost":
         return {"lost": _number(fields, "hours")}
     if what == "reading":
         names = ("quantity", "value", "unit")
         return {"reading": tuple(fields.get(name, "") for name in names)}
-    return {"note": fields.get("text", "")}
+    if what == "release":
+        return {"release": (task, fields.get("role", ""))}
+    if what == "undo":
+        return {"undo": int(_number(fields, "seq"))}
+    return {"note": fields.get("text", "") or ("photo" if has_photo else "")}
 
 
 def _details(fields: Mapping[str, str], who: str) -> dict[str, object]:
@@ -85,8 +127,25 @@ def _details(fields: Mapping[str, str], who: str) -> dict[str, object]:
     return {**own, "unit": None, "who": who, "when": None}
 
 
+def _ago(fields: Mapping[str, str]) -> timedelta:
+    """Return for how long an entry waited on a phone.
+
+    The difference of two readings of the phone's clock: right even where that clock is wrong.
+    """
+    if not fields.get("ago_s"):
+        return timedelta(0)
+    waited = timedelta(seconds=max(_number(fields, "ago_s"), 0.0))
+    if waited > OLDEST:
+        raise BadInput(f"this waited {waited.days} days; want {OLDEST.days} at the most: "
+                       "write it down with closein log --when")  # fmt: skip
+    return waited
+
+
 def _number(fields: Mapping[str, str], name: str) -> float:
     try:
-        return float(fields.get(name, ""))
+        value = float(fields.get(name, ""))
     except ValueError:
-        raise BadInput(f"{name} is {fields.get(name, '')!r}; want a number such as 4.5") from None
+        value = math.nan
+    if not math.isfinite(value) or abs(value) > 1e9:
+        raise BadInput(f"{name} is {fields.get(name, '')!r}; want a number such as 4.5")
+    return value

@@ -53,7 +53,8 @@ def _run(service: Service, watched: Watched, job: Job, one: Due, claim: str) -> 
     """Do one run. One that breaks off is begun again at the next beat, and told at last."""
     own = {"job": job.id, "kind": one.kind, "slot": one.slot}
     try:
-        RUNS[one.kind.partition(":")[0]](service, watched, job, one, claim)
+        with service.work:
+            RUNS[one.kind.partition(":")[0]](service, watched, job, one, claim)
     except Overtaken:
         LOG.warning("run overtaken", extra=own)
     except Exception:  # one job's bug must not keep five hundred others from their morning

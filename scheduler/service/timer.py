@@ -1,4 +1,4 @@
-"""The timer: a beat in UTC and nothing more. What a beat does is decided from the store."""
+"""The timer: beats in UTC and nothing more. What a beat does is decided from the store."""
 
 from __future__ import annotations
 
@@ -10,22 +10,36 @@ from typing import Final
 
 LOG: Final = logging.getLogger("closein.timer")
 BEAT_S: Final = 20
+REPLAN_S: Final = 10  # for what another process, or one that is gone, has written down
 
 
 @contextmanager
-def beating(beat: Callable[[], None], *, every_s: int = BEAT_S) -> Iterator[None]:
-    """Call ``beat`` every so many seconds until the block ends; never two at once."""
+def beating(
+    beat: Callable[[], None],
+    *,
+    replan: Callable[[], None] = lambda: None,
+    every_s: int = BEAT_S,
+) -> Iterator[Callable[[], None]]:
+    """Call ``beat`` and ``replan`` every so many seconds until the block ends.
+
+    Neither is ever called twice at once. Gives a function that has ``replan`` called at once.
+    """
     from apscheduler.schedulers.background import BackgroundScheduler
 
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
     timer = BackgroundScheduler(timezone="UTC")
-    timer.add_job(
-        _guarded(beat), "interval", seconds=every_s, max_instances=1, coalesce=True,
-        misfire_grace_time=None, next_run_time=datetime.now(UTC),
-    )  # fmt: skip
+    for name, call, every in (("beat", beat, every_s), ("replan", replan, REPLAN_S)):
+        timer.add_job(
+            _guarded(call), "interval", seconds=every, id=name, max_instances=1, coalesce=True,
+            misfire_grace_time=None, next_run_time=datetime.now(UTC),
+        )  # fmt: skip
     timer.start()
+
+    def wake() -> None:
+        timer.modify_job("replan", next_run_time=datetime.now(UTC))
+
     try:
-        yield
+        yield wake
     finally:
         timer.shutdown(wait=True)
 

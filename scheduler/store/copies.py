@@ -168,6 +168,7 @@ def _settled(part: Path, before: Path, now: datetime) -> int:
     told = "the store was put back from a copy; it may have been sent since"
     store = SqlStore(str(part))
     store.outbox.doubt_all(now=now, told=told)
+    _taken_away(store, before, now)
     doubtful = sum(m.told == told for m in store.outbox.messages())
     store.close()
     with closing(_raw(part)) as connection:
@@ -176,6 +177,25 @@ def _settled(part: Path, before: Path, now: datetime) -> int:
             "INSERT OR IGNORE INTO runs SELECT * FROM before.runs WHERE done_at NOT NULL"
         )
     return doubtful
+
+
+def _taken_away(store: SqlStore, before: Path, now: datetime) -> None:
+    """Take away again what was taken away since the copy: links, accounts; all are signed out."""
+    newer = SqlStore(str(before))
+    try:
+        for account in newer.people.accounts():  # a password changed since stays changed
+            old = {one.name: one for one in store.people.accounts()}.get(account.name)
+            if old is not None and old.changed_at < account.changed_at:
+                store.people.put_account(account)
+        for job in store.jobs():
+            stand = {link.digest for link in newer.people.links(job)}
+            gone = {one.who for one in store.people.links(job) if one.digest not in stand}
+            for who in gone:
+                store.people.withdraw_links(job, who, now=now)
+        for account in store.people.accounts():
+            store.people.end_sessions(account.name)
+    finally:
+        newer.close()
 
 
 def _count(path: Path) -> int:

@@ -15,10 +15,12 @@ from sqlalchemy import Connection, insert, select
 from rules.errors import LogMoved, StoreFault
 from scheduler.planning.log import Entry
 from scheduler.planning.messages import ENDS
+from scheduler.planning.people import Photo
 from scheduler.planning.records import Decision, Inputs, KeptForecast
 from scheduler.store.chain import FIRST, Record, breaks, identity, record_hash
 from scheduler.store.opening import bring_up_to_date, engine_of
 from scheduler.store.outbox_rows import MAIL, SqlOutbox
+from scheduler.store.people_rows import EVERY_JOB, SqlPeople, changed_people
 from scheduler.store.rows import dump, entry_body, entry_of, moment_of, stamp
 from scheduler.store.run_rows import SqlRuns
 from scheduler.store.tables import BLOBS, OUTBOX, RECORDS
@@ -27,6 +29,7 @@ from scheduler.store.transactions import Transactions
 LOG: Final = "log"
 FORECAST: Final = "forecast"
 DECISION: Final = "decision"
+PHOTO: Final = "photo"
 
 
 class SqlStore:
@@ -39,6 +42,7 @@ class SqlStore:
         self._in = Transactions(self._engine, self.name)
         self.runs = SqlRuns(self._in)
         self.outbox = SqlOutbox(self._in, _put, _note)
+        self.people = SqlPeople(self._in, _note)
 
     def together(self) -> AbstractContextManager[None]:
         """Join all that this thread writes inside into one transaction, all or none."""
@@ -52,7 +56,7 @@ class SqlStore:
         """Return the ids of the jobs that anything is kept for."""
         with self._in.reading() as connection:
             rows = connection.execute(select(RECORDS.c.job).distinct().order_by(RECORDS.c.job))
-            return tuple(rows.scalars())
+            return tuple(job for job in rows.scalars() if job != EVERY_JOB)
 
     def append(
         self, job: str, entries: Sequence[Entry], *, entered_at: datetime, after: int | None = None
@@ -171,9 +175,44 @@ class SqlStore:
         """Return the answers kept, or the ``last`` so many of them, oldest first."""
         with self._in.reading() as connection:
             limit = None if until is None else stamp(until)
-            records = list(_records(connection, job, DECISION, kind, limit))
-            wanted = records if last is None else records[max(len(records) - last, 0) :]
-            return tuple(self._decision(connection, record) for record in wanted)
+            records = list(_records(connection, job, DECISION, kind, limit, last))
+            return tuple(self._decision(connection, record) for record in records)
+
+    def last_decision(self, job: str, kind: str) -> tuple[int, datetime, int] | None:
+        """Return number, moment and log position of the newest answer of a kind, unread."""
+        with self._in.reading() as connection:
+            for record in _records(connection, job, DECISION, kind, None, 1):
+                position = int(json.loads(record.body)["log_position"])
+                return record.seq, moment_of(record.at), position
+        return None
+
+    def log_length(self, job: str) -> int:
+        """Return the number of the last log entry; 0: there is none."""
+        with self._in.reading() as connection:
+            return _head(connection, job, LOG)[0]
+
+    def keep_photo(
+        self, job: str, raw: bytes, *, media_type: str, who: str, now: datetime
+    ) -> Photo:
+        """Keep a picture as it came; the same bytes again are kept once."""
+        with self._in.writing() as connection:
+            name = _put(connection, raw)
+            for record in _records(connection, job, PHOTO, None, None):
+                kept = _photo(record)
+                if kept.identity == name:
+                    return kept
+            photo = Photo(name, media_type, len(raw), who, now)
+            body = {"identity": name, "size": len(raw), "who": who}
+            _note(connection, job, PHOTO, stamp(now), media_type, dump(body))
+        return photo
+
+    def photos(self, job: str) -> tuple[Photo, ...]:
+        """Return the pictures of a job, the oldest first."""
+        return tuple(_photo(record) for record in self._stream(job, PHOTO))
+
+    def photo_bytes(self, identity: str) -> bytes:
+        """Return the bytes of a kept picture."""
+        return self.forecast_bytes(identity)
 
     def decision(self, job: str, seq: int) -> Decision:
         """Return one answer as it was given, byte for byte."""
@@ -194,6 +233,8 @@ class SqlStore:
                 found += breaks(_records(connection, job, stream, None, None))
             found += self._lost_answers(connection)
             found += self._lost_letters(connection)
+            found += self._lost_photos(connection)
+            found += changed_people(connection)
             found += self._changed_bytes(connection)
         return tuple(found)
 
@@ -267,6 +308,12 @@ class SqlStore:
             if own in ends and ends[own] != step:
                 yield f"message {number}: is called {step}, its record says {ends[own]}"
 
+    def _lost_photos(self, connection: Connection) -> Iterator[str]:
+        names = set(connection.execute(select(BLOBS.c.identity)).scalars())
+        for record in _records(connection, None, PHOTO, None, None):
+            if _photo(record).identity not in names:
+                yield f"photo {record.seq} of {record.job}: its bytes were taken out"
+
     def _changed_bytes(self, connection: Connection) -> Iterator[str]:
         for name, size, packed in connection.execute(select(BLOBS)):
             try:
@@ -279,12 +326,22 @@ class SqlStore:
 
 
 def _records(
-    connection: Connection, job: str | None, stream: str, kind: str | None, until: str | None
+    connection: Connection,
+    job: str | None,
+    stream: str,
+    kind: str | None,
+    until: str | None,
+    last: int | None = None,
 ) -> Iterator[Record]:
+    """Yield records oldest first; ``last`` so many of one job only."""
     rows = select(RECORDS).where(RECORDS.c.stream == stream)
     rows = rows.where(RECORDS.c.job == job) if job is not None else rows
     rows = rows.where(RECORDS.c.kind == kind) if kind is not None else rows
     rows = rows.where(RECORDS.c.entered_at <= until) if until is not None else rows
+    if last is not None:
+        newest = connection.execute(rows.order_by(RECORDS.c.seq.desc()).limit(last)).all()
+        yield from (Record(*row) for row in reversed(newest))
+        return
     for row in connection.execute(rows.order_by(RECORDS.c.job, RECORDS.c.seq)):
         yield Record(*row)
 
@@ -362,4 +419,15 @@ def _forecast(record: Record) -> KeptForecast:
         source=body["source"],
         issued_at=moment_of(record.at) if body["says"] else None,
         received_at=moment_of(record.entered_at),
+    )
+
+
+def _photo(record: Record) -> Photo:
+    body = json.loads(record.body)
+    return Photo(
+        identity=body["identity"],
+        media_type=record.kind,
+        size=body["size"],
+        who=body["who"],
+        at=moment_of(record.at),
     )

@@ -7,7 +7,7 @@ from typing import Final
 from sqlalchemy import Column, Integer, LargeBinary, MetaData, String, Table, UniqueConstraint
 
 APPLICATION: Final = 0x436C496E  # SQLite's application_id: this file is a store of Closein
-SCHEMAS: Final = ("0001", "0002")  # every schema there has been, the newest last
+SCHEMAS: Final = ("0001", "0002", "0003")  # every schema there has been, the newest last
 
 METADATA: Final = MetaData()
 
@@ -82,4 +82,58 @@ OUTBOX: Final = Table(
     Column("told", String, nullable=False),
     Column("seen_by", String, nullable=False),
     UniqueConstraint("job", "recipient", "kind", "day"),
+)
+
+# People: their accounts, signings-in, failed ones, links, forms taken, answers opened.
+ACCOUNTS: Final = Table(
+    "accounts",
+    METADATA,
+    Column("name", String, primary_key=True),
+    Column("role", String, nullable=False),
+    Column("releases", String, nullable=False),
+    Column("secret", String, nullable=False),
+    Column("changed_at", String, nullable=False),
+    Column("closed", Integer, nullable=False),
+)
+SESSIONS: Final = Table(
+    "sessions",
+    METADATA,
+    Column("digest", String, primary_key=True),
+    Column("name", String, nullable=False),
+    Column("begun_at", String, nullable=False),
+    Column("until", String, nullable=False),
+)
+FAILED: Final = Table(
+    "failed",
+    METADATA,
+    Column("number", Integer, primary_key=True),
+    Column("who", String, nullable=False),
+    Column("at", String, nullable=False),
+)
+LINKS: Final = Table(
+    "links",
+    METADATA,
+    Column("digest", String, primary_key=True),
+    Column("job", String, nullable=False),
+    Column("who", String, nullable=False),
+    Column("may_log", Integer, nullable=False),
+    Column("given_at", String, nullable=False),
+    Column("withdrawn_at", String),
+)
+POSTED: Final = Table(
+    "posted",
+    METADATA,
+    Column("job", String, primary_key=True),
+    Column("form", String, primary_key=True),
+    Column("who", String, nullable=False),
+    Column("at", String, nullable=False),
+    Column("told", String, nullable=False),
+)
+SEEN: Final = Table(
+    "seen",
+    METADATA,
+    Column("job", String, primary_key=True),
+    Column("decision", Integer, primary_key=True, autoincrement=False),
+    Column("who", String, primary_key=True),
+    Column("at", String, nullable=False),
 )

@@ -101,7 +101,7 @@ def test_what_was_not_told_stays_to_be_told() -> None:
 
 
 def test_many_changes_come_as_one_message(tmp_path: Path) -> None:
-    from scheduler.service.looks import _messages
+    from scheduler.service.judging import _messages
 
     made = made_service(tmp_path / "closein.db", made_job(tmp_path), NIGHT)
     job = made.service.job(made.service.store.runs.watched()[0])

@@ -7,6 +7,7 @@ import json
 import sqlite3
 import threading
 import zipfile
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -16,7 +17,9 @@ from rules.errors import StoreFault
 from scheduler.cli import main
 from scheduler.planning.log import Entry, EntryKind
 from scheduler.planning.messages import NewMessage, Step
+from scheduler.planning.people import Account, Role, Session
 from scheduler.planning.records import Inputs
+from scheduler.service.links import give, link_of, withdraw
 from scheduler.store.copies import backup, export, restore, sound
 from scheduler.store.sql_store import SqlStore
 
@@ -103,6 +106,48 @@ def test_a_message_that_waited_in_the_copy_is_not_sent_a_second_time(
     assert [m.step for m in store.outbox.alarms()] == [Step.IN_DOUBT]
     assert store.runs.claim("lift", "morning", "2026-11-11", now=NOON, until=NOON) == ""
     assert store.verify() == ()
+
+
+def test_what_was_taken_away_since_the_copy_does_not_come_back(
+    path: Path, store: SqlStore
+) -> None:
+    token = give(store, "lift", "A. Ryd", now=NOON)
+    owner = Account("B. Lund", Role.OWNER, (), "old hash", NOON)
+    store.people.put_account(owner)
+    store.people.begin_session(Session("d" * 64, "B. Lund", NOON, NOON + 99 * HOUR))
+    copy = path.with_name("copy.db")
+    backup(store, copy)
+    withdraw(store, "lift", "A. Ryd", now=NOON + HOUR)
+    store.people.put_account(replace(owner, secret="new hash", changed_at=NOON + HOUR))
+    restore(copy, store, now=NOON + 2 * HOUR, lose=True)
+    assert link_of(store, token) is None
+    found = store.people.account("B. Lund")
+    assert found is not None
+    assert found.secret == "new hash"
+    assert store.people.session("d" * 64, now=NOON + 2 * HOUR) is None
+    assert store.verify() == ()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE accounts SET secret = 'mine'",
+        "UPDATE accounts SET role = 'owner', releases = '[\"engineer\"]'",
+        "UPDATE links SET may_log = 1",
+        "INSERT INTO accounts VALUES ('X', 'owner', '[]', 'h', '2026-11-10', 0)",
+    ],
+)
+def test_a_right_that_somebody_gave_himself_is_found(
+    path: Path, store: SqlStore, change: str
+) -> None:
+    give(store, "lift", "A. Ryd", now=NOON)
+    store.people.put_account(Account("B. Lund", Role.READER, (), "hash", NOON))
+    assert store.verify() == ()
+    raw = sqlite3.connect(path)
+    raw.execute(change)
+    raw.commit()
+    raw.close()
+    assert any("behind the store's back" in line for line in store.verify())
 
 
 def test_a_spoilt_copy_is_not_put_back(path: Path, store: SqlStore) -> None:

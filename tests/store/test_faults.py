@@ -15,11 +15,13 @@ from sqlalchemy import event, inspect
 
 from rules.errors import StoreFault
 from scheduler.planning.log import Entry, EntryKind
+from scheduler.service.links import link_of
 from scheduler.store import open_store, opening
 from scheduler.store.sql_store import SqlStore
 from scheduler.store.tables import METADATA, SCHEMAS
 
 NOON = datetime(2026, 11, 10, 17, tzinfo=UTC)
+SECOND_SCHEMA = Path(__file__).with_name("schema_0002.sql")
 FIRST_SCHEMA = Path(__file__).with_name("schema_0001.sql")
 
 
@@ -162,6 +164,19 @@ def test_the_first_schema_is_still_opened(tmp_path: Path) -> None:
     assert store.append("lift", [note("third")], entered_at=NOON)[0].seq == 3
     version = raw(path).execute("SELECT version_num FROM alembic_version").fetchone()
     assert version == (SCHEMAS[-1],)
+
+
+def test_links_of_the_second_schema_stand_as_they_stood(tmp_path: Path) -> None:
+    """One was given and withdrawn; the two that stood stand, and open by the same tokens."""
+    path = tmp_path / "old.db"
+    raw(path).executescript(SECOND_SCHEMA.read_text(encoding="utf-8"))
+    store = open_store(str(path))
+    assert link_of(store, "token-of-ryd") is None
+    for token, who in (("token-of-lund", "B. Lund"), ("second-of-ryd", "A. Ryd")):
+        found = link_of(store, token)
+        assert found is not None
+        assert (found.who, found.may_log, found.job) == (who, False, "lift")
+    assert store.verify() == ()
 
 
 def test_every_schema_is_known_and_the_tables_are_those_of_the_newest(path: Path) -> None:

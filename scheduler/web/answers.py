@@ -1,0 +1,86 @@
+"""How every page is answered: its headers, and what is said where there is nothing."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Mapping
+from functools import cache
+from hashlib import sha256
+from typing import TYPE_CHECKING, Final
+
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+
+from scheduler.planning.briefing import LINE
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+STYLE: Final = re.compile(r"<style>(.*?)</style>", re.DOTALL)
+NOTHING: Final = "not here\n"
+COMMON: Final = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+    "X-Robots-Tag": "noindex",
+    "Cache-Control": "private, no-store",
+}
+CLOSED: Final = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+
+@cache
+def environment() -> Environment:
+    """Return the environment that every page is read in; everything in it is escaped."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("scheduler.web", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def page(name: str, told: Mapping[str, object], *, status: int = 200) -> Response:
+    """Return a page; it may load from its own address only, and runs no script but its own."""
+    text = environment().get_template(f"{name}.html.jinja").render({**told, "line": LINE})
+    policy = (
+        "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; "
+        "connect-src 'self'; worker-src 'self'; form-action 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'"
+    )
+    return Response(text, status, headers(policy), media_type="text/html")
+
+
+def sheet(text: str) -> Response:
+    """Return a page that brings its own style and nothing else."""
+    own = [base64.b64encode(sha256(s.encode()).digest()).decode() for s in STYLE.findall(text)]
+    styles = " ".join(f"'sha256-{one}'" for one in own) or "'none'"
+    return Response(text, 200, headers(f"{CLOSED}; style-src {styles}"), media_type="text/html")
+
+
+def raw(content: bytes, media_type: str, *, keeps: bool = False) -> Response:
+    """Return bytes as they are; ``keeps`` for what never changes under its name."""
+    own = headers(f"{CLOSED}; sandbox")
+    if keeps:
+        own["Cache-Control"] = "private, max-age=31536000, immutable"
+    return Response(content, 200, own, media_type=media_type)
+
+
+def document(told: object, *, status: int = 200) -> Response:
+    """Return JSON."""
+    return JSONResponse(told, status, headers(CLOSED))
+
+
+def nothing(status: int = 404, text: str = NOTHING) -> Response:
+    """Answer alike what is not there, what was withdrawn, and what is forged."""
+    return PlainTextResponse(text, status, headers(CLOSED))
+
+
+def headers(policy: str) -> dict[str, str]:
+    """Return the headers of an answer."""
+    return {**COMMON, "Content-Security-Policy": policy}

@@ -1,0 +1,43 @@
+"""Reading a form: its fields, and a photo where it has one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+
+FORM: Final = "application/x-www-form-urlencoded"
+WITH_PHOTO: Final = "multipart/form-data"
+MOST_FIELDS: Final = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """What a form says; of a field given twice the last."""
+
+    fields: dict[str, str]
+    photo: bytes = b""
+
+
+async def form_of(request: Request) -> Form | None:
+    """Return a form; None where the body is none, or cannot be read."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind not in {FORM, WITH_PHOTO}:
+        return None
+    try:
+        async with request.form(max_files=1, max_fields=MOST_FIELDS) as given:
+            fields: dict[str, str] = {}
+            photo = b""
+            for name, value in given.multi_items():
+                if isinstance(value, UploadFile):
+                    photo = await value.read() if name == "photo" else photo
+                else:
+                    fields[name] = value
+    except (HTTPException, ValueError):  # not as its kind says, or too many fields
+        return None
+    if any("\ufffd" in text for text in fields.values()):
+        return None  # bytes that are no text
+    return Form(fields, photo)

@@ -1,0 +1,216 @@
+"""The pages of one job, made of what is kept; a request plans nothing."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from collections.abc import Callable, Mapping
+from functools import cache
+from importlib import resources
+from typing import Any, Final
+
+from starlette.responses import Response
+
+from rules.errors import StoreFault
+from scheduler.service.photos import small
+from scheduler.web import answers
+from scheduler.web.asking import Asked
+from scheduler.web.shown import Newest, Shown
+from scheduler.web.site import Site
+
+LOG: Final = logging.getLogger("closein.pages")
+KEY_BYTES: Final = 18
+NAV: Final[tuple[tuple[str, str], ...]] = (
+    ("", "Today"), ("week", "Week"), ("plan", "Plan"), ("walls", "Walls"),
+    ("close-in", "Close-in"), ("log", "Log"), ("tomorrow", "Tomorrow, to print"),
+    ("rules", "Rules"),
+)  # fmt: skip
+READINGS: Final = (
+    ("masonry_temperature", "masonry or grout"),
+    ("concrete_temperature", "concrete"),
+    ("air_temperature", "air"),
+)
+CAUSES: Final = ("rain", "wind", "cold", "snow", "heat", "other")
+CELL_WORDS: Final = (
+    ("g", "go"), ("p", "with protection"), ("n", "no-go"), ("u", "not known"),
+)  # fmt: skip
+Page = Callable[["JobPages", Asked, Shown], Response]
+
+
+class JobPages:
+    """Answers for the pages under a job's root."""
+
+    def __init__(self, site: Site) -> None:
+        self.site = site
+        self.newest = Newest(site.store)
+        self._seen: set[tuple[str, int, str]] = set()
+
+    def get(self, asked: Asked, name: str) -> Response:
+        """Return a page by its name; a job without a morning yet says so."""
+        if name not in PAGES:
+            return self._picture(asked, name)
+        shown = self.shown(asked)
+        if shown is None:
+            return answers.nothing(503, "no morning was made yet\n")
+        return PAGES[name](self, asked, shown)
+
+    def shown(self, asked: Asked) -> Shown | None:
+        """Return what is kept of the job that is asked about."""
+        return self.newest.shown(asked.visitor.job, self.site.clock())
+
+    def log(
+        self,
+        asked: Asked,
+        shown: Shown,
+        *,
+        said: tuple[str, ...] = (),
+        wrong: tuple[str, ...] = (),
+        status: int = 200,
+    ) -> Response:
+        """Return the log page; what was written, or what was wrong, stands on top."""
+        unit = "degF" if shown.parts["units"] == "us" else "degC"
+        told = {
+            "said": said,
+            "wrong": wrong,
+            "unit": unit,
+            "sign": "°F" if unit == "degF" else "°C",
+            "readings": READINGS,
+            "causes": CAUSES,
+            "key": lambda: secrets.token_urlsafe(KEY_BYTES),
+            "photos": {photo.identity for photo in self.site.store.photos(asked.visitor.job)},
+            "holds": [hold for hold in shown.parts["holds"] if hold[2] in asked.visitor.releases],
+        }
+        return self.framed("log", "Log", "log", asked, shown, told, status=status)
+
+    def photo(self, asked: Asked, identity: str, *, whole: bool) -> Response:
+        """Return a picture of the job's log, as it came or small."""
+        kept = {photo.identity: photo for photo in self.site.store.photos(asked.visitor.job)}
+        if identity not in kept:
+            return answers.nothing()
+        content = self.site.store.photo_bytes(identity)
+        if whole:
+            return answers.raw(content, kept[identity].media_type, keeps=True)
+        return answers.raw(small(content), "image/jpeg", keeps=True)
+
+    def today(self, asked: Asked, shown: Shown) -> Response:
+        """Return the calls, and write down who has opened them."""
+        self._saw(asked, shown)
+        told = {**shown.parts["today"], "rows": shown.rows(), "subject": shown.subject()}
+        return self.framed("today", "Today", "", asked, shown, told)
+
+    def week(self, asked: Asked, shown: Shown) -> Response:
+        """Return the coming days of each task, hour by hour."""
+        told = {"tasks": shown.parts["week"], "words": CELL_WORDS}
+        return self.framed("week", "Week", "week", asked, shown, told)
+
+    def plan(self, asked: Asked, shown: Shown) -> Response:
+        """Return the plan, and what the last entries moved."""
+        told = {
+            "rows": shown.parts["plan"],
+            "lines": shown.parts["plan_lines"],
+            "moved": shown.parts["moved"],
+            "has_bars": bool(shown.parts["pictures"]["bars.svg"]),
+        }
+        return self.framed("plan", "Plan", "plan", asked, shown, told)
+
+    def walls(self, asked: Asked, shown: Shown) -> Response:
+        """Return fresh work: temperature, strength, and what was read."""
+        told = {"walls": shown.parts["walls"], "readings": shown.parts["readings"]}
+        return self.framed("walls", "Walls", "walls", asked, shown, told)
+
+    def close_in(self, asked: Asked, shown: Shown) -> Response:
+        """Return the risk against the date, and what would buy days."""
+        told = {
+            "lines": shown.parts["plan_lines"],
+            "levers": shown.parts["levers"],
+            "has_risk": bool(shown.parts["pictures"]["risk.svg"]),
+        }
+        return self.framed("close_in", "Close-in", "close-in", asked, shown, told)
+
+    def write(self, asked: Asked, shown: Shown) -> Response:
+        """Return the log page to who may write on it."""
+        visitor = asked.visitor
+        if not (visitor.may_log or visitor.releases):
+            return answers.nothing()
+        return self.log(asked, shown)
+
+    def tomorrow(self, _: Asked, shown: Shown) -> Response:
+        """Return the next day's sheet; an old one is not handed out."""
+        if shown.is_old:
+            return answers.nothing(503, f"{shown.age}\n")
+        return answers.sheet(str(shown.parts["tomorrow"]))
+
+    def rules(self, asked: Asked, shown: Shown) -> Response:
+        """Return the rule book with its sources."""
+        return self.framed("rules", "Rules", "rules", asked, shown, {"book": book_text()})
+
+    def framed(
+        self,
+        template: str,
+        title: str,
+        here: str,
+        asked: Asked,
+        shown: Shown,
+        told: Mapping[str, Any],
+        *,
+        status: int = 200,
+    ) -> Response:
+        """Return a page in the frame that all pages of a job share."""
+        visitor = asked.visitor
+        may_write = visitor.may_log or bool(visitor.releases)
+        nav = [one for one in NAV if one[0] != "log" or may_write]
+        frame = {
+            "title": title,
+            "job": shown.parts["name"],
+            "here": here,
+            "nav": [*nav, ("people", "People")] if visitor.is_owner else nav,
+            "root": asked.root,
+            "age": shown.age,
+            "is_old": shown.is_old,
+            "made": shown.made.isoformat(),
+            "good_until": shown.good_until.isoformat(),
+            "behind": self.site.behind(visitor.job),
+            "csrf": asked.form,
+            "who": visitor.who,
+            "signed_in": asked.account is not None,
+            "tasks": shown.parts["tasks"],
+            "entries": shown.parts["entries"],
+        }
+        return answers.page(template, {**frame, **told}, status=status)
+
+    def _picture(self, asked: Asked, name: str) -> Response:
+        shown = self.shown(asked)
+        drawn = "" if shown is None else shown.parts["pictures"].get(name, "")
+        if not drawn:
+            return answers.nothing()
+        return answers.raw(str(drawn).encode(), "image/svg+xml")
+
+    def _saw(self, asked: Asked, shown: Shown) -> None:
+        """Write down who opened an answer, once; a store that cannot be written stops no page."""
+        key = (asked.visitor.job, shown.number, asked.visitor.who)
+        if key in self._seen:
+            return
+        try:
+            self.site.store.people.saw(*key, now=shown.now)
+        except StoreFault as fault:
+            LOG.warning("who opened an answer was not kept", extra={"told": str(fault)})
+            return
+        self._seen.add(key)
+
+
+@cache
+def book_text() -> str:
+    """Return the rule book's page."""
+    return resources.files("rules").joinpath("book/BOOK.md").read_text(encoding="utf-8")
+
+
+PAGES: Final[Mapping[str, Page]] = {
+    "": JobPages.today,
+    "week": JobPages.week,
+    "plan": JobPages.plan,
+    "walls": JobPages.walls,
+    "close-in": JobPages.close_in,
+    "log": JobPages.write,
+    "tomorrow": JobPages.tomorrow,
+    "rules": JobPages.rules,
+}

@@ -1,0 +1,25 @@
+"""What the pages work with; ``startup_service`` chooses it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from scheduler.interfaces import Store
+from scheduler.service.health import Health
+from scheduler.service.posted import Taken
+from scheduler.service.visitor import Visitor
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """The edges of the pages."""
+
+    store: Store
+    clock: Callable[[], datetime]  # UTC
+    health: Callable[[], Health]
+    take: Callable[[Visitor, Mapping[str, str], bytes], Taken]  # writes a form of the log down
+    behind: Callable[[str], str]  # why a job's pages lack what was written last; "" where not
+    is_secure: bool = False  # people reach the pages by https, so cookies are sent by it alone
+    root: str = ""  # address of the pages as people reach them

@@ -1,0 +1,209 @@
+"""The log page: each entry once, by who may, with a photo; and the plan follows."""
+
+from __future__ import annotations
+
+import io
+import re
+from datetime import timedelta
+
+import pytest
+from PIL import Image
+from starlette.testclient import TestClient
+
+from tests.service.made_job import Made
+from tests.web.made_site import BAD, FORM, JOB, MORNING, csrf_of, entries, link, replanned
+
+
+def own(made: Made, client: TestClient) -> tuple[str, dict[str, str]]:
+    path = f"{link(made, may_log=True)}log"
+    return path, {**FORM, "csrf": csrf_of(client, path)}
+
+
+def picture(kind: str = "JPEG", size: tuple[int, int] = (640, 480)) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", size, "grey").save(out, kind)
+    return out.getvalue()
+
+
+def test_who_may_log_writes_once_whatever_the_thumb_does(made: Made, client: TestClient) -> None:
+    path, form = own(made, client)
+    assert "Hours lost" in client.get(path).text
+    first, second = client.post(path, data=form), client.post(path, data=form)
+    assert (first.status_code, second.status_code) == (200, 200)
+    assert "written down as 1" in first.text
+    assert "written down already" in second.text
+    assert entries(made) == [("lost", "A. Ryd", 4.0)]
+    assert made.service.store.verify() == ()
+
+
+def test_every_form_of_the_page_is_taken_as_it_stands(made: Made, client: TestClient) -> None:
+    """Each form as a browser would send it: its own hidden fields, one value for each field."""
+    path, _ = own(made, client)
+    filled = {"hours": "2.5", "value": "41", "place": "north", "text": "a note", "cause": "wind"}
+    forms = re.findall(
+        r'<form method="post" action="[^"]*log".*?</form>', client.get(path).text, re.DOTALL
+    )
+    for form in forms:
+        fields = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form))
+        for name in re.findall(r'<input name="(\w+)"', form):
+            fields[name] = filled[name]
+        fields |= re.findall(r'<input type="radio" name="(\w+)" value="([^"]*)" checked', form)
+        fields |= re.findall(r'<select name="(\w+)"><option value="([^"]*)"', form)
+        fields |= dict.fromkeys(re.findall(r'<select name="(\w+)"><option>', form), "rain")
+        made.clock.now += timedelta(minutes=5)  # what is started now is not finished now
+        sent = {name: (None, value) for name, value in fields.items()}
+        answer = client.post(path, files=sent)
+        if fields["what"] == "hours_left":  # of a task that is finished
+            assert answer.status_code == 400
+            continue
+        assert answer.status_code == 200, (fields, answer.text)
+    assert len(entries(made)) == len(forms) - 1 == 5
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"hours": "many"}, "want a number such as 4.5"),
+        ({"hours": "-3"}, "hours"),
+        ({"hours": "nan"}, "want a number"),
+        ({"what": "rob"}, "nothing to write down"),
+        ({"key": ""}, "load the page again"),
+        ({"what": "started", "task": "../x"}, "task"),
+        ({"what": "reading", "quantity": BAD, "value": "4", "unit": "degF"}, "quantity"),
+        ({"what": "undo", "seq": "7"}, "seq"),
+        ({"what": "release", "task": "lay", "role": "engineer"}, "may not release a hold"),
+        ({"ago_s": "9999999"}, "waited 115 days"),
+    ],
+)
+def test_what_cannot_be_is_told_as_text_and_nothing_is_written(
+    made: Made, client: TestClient, change: dict[str, str], said: str
+) -> None:
+    path, form = own(made, client)
+    answer = client.post(path, data=form | change)
+    assert answer.status_code == 400
+    assert said in answer.text
+    assert BAD not in answer.text
+    assert entries(made) == []
+
+
+def test_an_entry_that_waited_on_a_phone_stands_at_its_own_hour(
+    made: Made, client: TestClient
+) -> None:
+    path, form = own(made, client)
+    answer = client.post(
+        path, data={**form, "ago_s": "5400"}, headers={"Accept": "application/json"}
+    )
+    assert answer.json() == {"said": ["written down as 1"], "wrong": []}
+    (entry,) = made.service.store.entries(JOB)
+    assert MORNING - entry.at == timedelta(minutes=90)
+
+
+def test_the_plan_follows_and_says_what_moved(made: Made, client: TestClient) -> None:
+    path, form = own(made, client)
+    root = path.removesuffix("log")
+    assert "What moved" not in client.get(f"{root}plan").text
+    client.post(path, data=form | {"hours": "9"})
+    text = client.get(f"{root}plan").text
+    assert "is being planned; this is the plan without it" in text
+    assert '<meta http-equiv="refresh" content="4">' in text
+    replanned(made)
+    text = client.get(f"{root}plan").text
+    assert "is being planned" not in text
+    assert "What moved" in text
+    assert "lost 9 h, rain" in text
+    assert "<td>rain</td>" in text
+
+
+def test_an_undo_moves_the_plan_back(made: Made, client: TestClient) -> None:
+    path, form = own(made, client)
+    root = path.removesuffix("log")
+    before = re.findall(r"<td>(.*?)</td>", client.get(f"{root}plan").text)
+    client.post(path, data=form | {"hours": "9"})
+    replanned(made)
+    made.clock.now += timedelta(minutes=1)
+    undo = form | {"what": "undo", "seq": "1", "key": "u" * 24}
+    assert client.post(path, data=undo).status_code == 200
+    replanned(made)
+    text = client.get(f"{root}plan").text
+    rows = text.split('aria-label="The plan as a table"')[1]
+    assert re.findall(r"<td>(.*?)</td>", rows) == before
+
+
+def test_a_replan_that_fails_is_told_and_the_old_plan_stays(
+    made: Made, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, form = own(made, client)
+    client.post(path, data=form)
+
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("a bug")
+
+    monkeypatch.setattr("scheduler.service.replans.judged_again", broken)
+    replanned(made)
+    text = client.get(f"{path.removesuffix('log')}plan").text
+    assert "is not in this plan: an error of Closein" in text
+
+
+def test_a_photo_is_kept_by_its_hash_and_shown_without_what_it_hides(
+    made: Made, client: TestClient
+) -> None:
+    path, form = own(made, client)
+    root = path.removesuffix("log")
+    raw = picture()
+    answer = client.post(
+        path,
+        data=form | {"what": "note", "text": "north corner"},
+        files={"photo": ("../../x.svg", raw, "image/svg+xml")},
+    )
+    assert answer.status_code == 200, answer.text
+    replanned(made)
+    (photo,) = made.service.store.photos(JOB)
+    assert made.service.store.photo_bytes(photo.identity) == raw
+    assert (photo.media_type, photo.who) == ("image/jpeg", "A. Ryd")
+    whole = client.get(f"{root}photos/{photo.identity}")
+    assert (whole.content, whole.headers["content-type"]) == (raw, "image/jpeg")
+    assert "sandbox" in whole.headers["content-security-policy"]
+    small = client.get(f"{root}photos/{photo.identity}/small")
+    assert Image.open(io.BytesIO(small.content)).size == (480, 360)
+    assert photo.identity in client.get(path).text
+    assert client.get(f"{root}photos/{'0' * 64}").status_code == 404
+    assert made.service.store.verify() == ()
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>",
+        b"<html><script>alert(1)</script>",
+        b"GIF89a" + b"\0" * 60,
+        picture()[:400],
+        b"\xff\xd8\xff" + b"x" * 100,
+    ],
+)
+def test_what_is_no_photo_is_not_kept(made: Made, client: TestClient, content: bytes) -> None:
+    path, form = own(made, client)
+    answer = client.post(
+        path, data=form | {"what": "note"}, files={"photo": ("a.jpg", content, "image/jpeg")}
+    )
+    assert answer.status_code == 400
+    assert "JPEG, PNG or WebP" in answer.text
+    assert made.service.store.photos(JOB) == ()
+    assert entries(made) == []
+
+
+def test_a_picture_that_unfolds_to_a_giant_is_not_opened(made: Made, client: TestClient) -> None:
+    """A PNG of one colour packs 200 million pixels into little."""
+    path, form = own(made, client)
+    raw = picture("PNG", (20_000, 10_000))
+    assert len(raw) < 2_000_000
+    answer = client.post(
+        path, data=form | {"what": "note"}, files={"photo": ("a.png", raw, "image/png")}
+    )
+    assert answer.status_code == 400
+    assert made.service.store.photos(JOB) == ()
+
+
+def test_who_may_only_read_is_told_nothing_of_the_log(made: Made, client: TestClient) -> None:
+    path = f"{link(made)}log"
+    assert client.get(path).status_code == client.post(path, data=FORM).status_code == 404
+    assert entries(made) == []
