@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Final
@@ -38,8 +39,13 @@ def week_told(weeks: Sequence[TaskWeek], plan: PlanAnswer, job: Job) -> list[dic
             "name": lines[one.task].name if one.task in lines else one.task,
             "days": [_day(each, lines.get(one.task), job) for each in one.days],
         }
-        for one in weeks
+        for one in sorted(weeks, key=lambda one: _begins(lines.get(one.task)))
     ]
+
+
+def _begins(line: PlanLine | None) -> float:
+    """Return the order of the plan; what has no place in it comes last."""
+    return math.inf if line is None or line.start is None else line.start.timestamp()
 
 
 def _day(one: TaskDay, line: PlanLine | None, job: Job) -> dict[str, object]:

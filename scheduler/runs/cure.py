@@ -29,6 +29,7 @@ from scheduler.runs.desk import Desk, Gathered, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
 from scheduler.runs.today import Today, today_of
 
+AHEAD_H: Final = 24 * 10  # of planned work that is shown; common practice, no source
 HISTORY_H: Final = 24 * 14  # hours of observed weather that still tell in an element
 
 
@@ -85,13 +86,14 @@ def cure(
 def cures(today: Today, planned: Planned) -> tuple[CureAnswer, ...]:
     """Return the comparison of each piece of fresh work that a morning is about.
 
-    That is work finished in the last ``HISTORY_H`` hours, and work planned in the forecast's.
+    That is work finished in the last ``HISTORY_H`` hours, and work planned in the next
+    ``AHEAD_H``: where the forecast ends, in the weather of past years.
     """
     gathered, frame = today.gathered, planned.frame
     answers = {one.task: one for one in today.answers}
     ends = {line.id: line.finish for line in planned.answer.tasks}
     logged = standings(gathered.job, gathered.progress, now=gathered.now)
-    until = planned.answer.forecast_until or gathered.now
+    until = gathered.now + timedelta(hours=AHEAD_H)
     since = gathered.now - timedelta(hours=HISTORY_H)
     found = []
     for task in gathered.job.tasks:

@@ -20,7 +20,8 @@ STYLE: Final = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 NOTHING: Final = "not here\n"
 COMMON: Final = {
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    # no address leaves for another site; with no-referrer browsers post forms with Origin: null
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",

@@ -29,6 +29,7 @@ from scheduler.web.site import Site
 
 FILES: Final[Mapping[str, str]] = {
     "closein.css": "text/css",
+    "icon.svg": "image/svg+xml",
     "page.js": "text/javascript",
     "worker.js": "text/javascript",
 }

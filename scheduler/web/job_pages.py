@@ -22,8 +22,7 @@ LOG: Final = logging.getLogger("closein.pages")
 KEY_BYTES: Final = 18
 NAV: Final[tuple[tuple[str, str], ...]] = (
     ("", "Today"), ("week", "Week"), ("plan", "Plan"), ("walls", "Walls"),
-    ("close-in", "Close-in"), ("log", "Log"), ("tomorrow", "Tomorrow, to print"),
-    ("rules", "Rules"),
+    ("close-in", "Close-in"), ("log", "Log"), ("tomorrow", "Tomorrow"), ("rules", "Rules"),
 )  # fmt: skip
 READINGS: Final = (
     ("masonry_temperature", "masonry or grout"),

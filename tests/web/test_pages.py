@@ -45,7 +45,7 @@ def test_every_answer_forbids_other_scripts_frames_and_keeping(
         assert "unsafe-inline" not in policy
         assert "frame-ancestors 'none'" in policy or path.startswith("/files")
         assert told["cache-control"] == "private, no-store" or path.startswith("/files")
-        assert told["referrer-policy"] == "no-referrer"
+        assert told["referrer-policy"] == "same-origin"
         assert told["x-content-type-options"] == "nosniff"
 
 

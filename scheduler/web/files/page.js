@@ -4,6 +4,7 @@
 
 const HOUR_MS = 3600e3;
 const AGAIN_MS = 30e3;
+const SEND_MS = 60e3; // as long as the service waits for a body
 const root = document.body.dataset.root;
 const main = document.getElementById("main");
 
@@ -78,7 +79,9 @@ async function send(entry) {
   const own = document.querySelector("form.entry input[name=csrf]");
   if (own) body.set("csrf", own.value);
   body.set("ago_s", String(Math.max((Date.now() - entry.at) / 1000, 0)));
-  const answer = await fetch(entry.action, { method: "POST", body, headers: { Accept: "application/json" } });
+  const answer = await fetch(entry.action, {
+    method: "POST", body, headers: { Accept: "application/json" }, signal: AbortSignal.timeout(SEND_MS),
+  });
   if (answer.status === 200 || answer.status === 400) return answer.json();
   throw new Error(String(answer.status));
 }
@@ -176,13 +179,20 @@ async function write(event) {
   form.reset();
   form.querySelector("input[name=key]").value = freshKey();
   button.disabled = false;
+  await tellWaiting();
   await sendWaiting();
 }
 
 // who signs out leaves no pages behind on this phone; entries that wait stay
 async function leave(event) {
   event.preventDefault();
-  if ("caches" in window) await caches.delete("closein-pages-1");
+  const worker = "serviceWorker" in navigator && navigator.serviceWorker.controller;
+  if (worker) {
+    const way = new MessageChannel();
+    const done = new Promise((told) => { way.port1.onmessage = told; });
+    worker.postMessage({ leave: true }, [way.port2]);
+    await done;
+  }
   event.target.submit();
 }
 

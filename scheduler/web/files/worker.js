@@ -3,6 +3,7 @@
 "use strict";
 
 const KEPT = "closein-pages-1";
+const FILES = ["/files/closein.css", "/files/page.js", "/files/icon.svg"];
 const WAIT_MS = 8000;
 const isPage = (url) => /^\/(p|j)\/[^/]+\/[a-z-]*$/.test(url.pathname);
 const isPart = (url) => /^\/(p|j)\/[^/]+\/[a-z0-9-]+\.svg$/.test(url.pathname) || url.pathname.startsWith("/files/");
@@ -17,46 +18,57 @@ self.addEventListener("fetch", (event) => {
   if (isPage(url) || isPart(url)) event.respondWith(answer(event.request, url));
 });
 
+let turn = 0; // counts up when somebody leaves: what was on its way then is not kept
+
 self.addEventListener("message", (event) => {
+  if (event.data.leave) {
+    turn += 1;
+    event.waitUntil(caches.delete(KEPT).then(() => event.ports[0].postMessage("left")));
+    return;
+  }
   const { root, pages } = event.data;
-  const wanted = pages.filter((href) => new URL(href).pathname.startsWith(root));
+  const files = FILES.map((name) => new URL(name, self.location.origin).href);
+  const wanted = [...files, ...pages.filter((href) => new URL(href).pathname.startsWith(root))];
   event.waitUntil(Promise.allSettled(wanted.map((href) => keep(new Request(href)))));
 });
 
 async function keep(request) {
+  const own = turn;
   const came = await fetch(request, { credentials: "same-origin", redirect: "manual" });
-  if (came.ok && came.type === "basic") {
-    const text = came.clone();
-    await (await caches.open(KEPT)).put(request.url, came);
-    const pictures = (await text.text()).matchAll(/<img src="([^"]+\.svg)"/g);
-    const store = await caches.open(KEPT);
-    for (const [, path] of pictures) {
-      const picture = await fetch(path);
-      if (picture.ok) await store.put(new URL(path, request.url).href, picture);
-    }
+  if (!came.ok || came.type !== "basic") return;
+  const pictures = (await came.clone().text()).matchAll(/<img class="chart(?: big)?" src="([^"]+\.svg)"/g);
+  await put(request.url, came, own);
+  for (const [, path] of pictures) {
+    const picture = await fetch(path);
+    if (picture.ok) await put(new URL(path, request.url).href, picture, own);
   }
 }
 
+async function put(href, came, own) {
+  if (own === turn) await (await caches.open(KEPT)).put(href, came);
+}
+
 async function answer(request, url) {
-  const store = await caches.open(KEPT);
+  const own = turn;
   let came;
   try {
     came = await Promise.race([fetch(request), late()]);
   } catch (error) {
-    const kept = await store.match(url.href);
+    const kept = await caches.match(url.href);
     return kept ? marked(kept, url) : new Response("No signal, and nothing of this page is kept on this phone.\n", { status: 503 });
   }
   if (came.ok && !came.redirected) {
-    await store.put(url.href, came.clone());
+    await put(url.href, came.clone(), own);
   } else if ([401, 403, 404].includes(came.status) || came.redirected || came.type === "opaqueredirect") {
-    await forget(store, rootOf(url)); // withdrawn or signed out: nothing of it stays here
+    await forget(rootOf(url)); // withdrawn or signed out: nothing of it stays here
   }
   return came;
 }
 
 const late = () => new Promise((_, failed) => setTimeout(() => failed(new Error("late")), WAIT_MS));
 
-async function forget(store, root) {
+async function forget(root) {
+  const store = await caches.open(KEPT);
   for (const request of await store.keys()) {
     if (rootOf(new URL(request.url)) === root) await store.delete(request);
   }

@@ -1,0 +1,323 @@
+"""The pages in a real browser, on a phone and at a desk, with and without signal.
+
+Accessibility by axe-core's rules (WCAG 2.2 A and AA among them): nothing serious or critical.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from scheduler.service.links import withdraw
+from scheduler.web.job_pages import PAGES
+from tests.web.demo_site import AT, JOB, OWNER, PASSWORD, DemoSite, demo_site
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+PHONE, DESK = 360, 1280
+pytestmark = [
+    pytest.mark.skipif(
+        CHROMIUM is None and not os.environ.get("CI"), reason="no Chromium on this machine"
+    ),
+    pytest.mark.xdist_group("browser"),
+]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        one = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield one
+        one.close()
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[DemoSite]:
+    with demo_site(tmp_path) as one:
+        yield one
+
+
+@pytest.fixture
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    one = browser.new_context(viewport={"width": PHONE, "height": 780})
+    one.set_default_timeout(20_000)
+    yield one
+    one.close()
+
+
+def opened(context: BrowserContext) -> Page:
+    """Return a page whose clock stands at the demo's morning."""
+    page = context.new_page()
+    page.clock.set_fixed_time(AT)
+    return page
+
+
+def kept_offline(page: Page) -> None:
+    """Wait until the pages are kept on the phone."""
+    page.wait_for_function(
+        """async () => (await navigator.serviceWorker.ready).active
+        && (await (await caches.open('closein-pages-1')).keys()).length >= 14"""
+    )
+
+
+def entries(site: DemoSite) -> list[tuple[str, str, float | None]]:
+    return [(e.kind.value, e.who, e.hours) for e in site.service.store.entries(JOB)]
+
+
+def lose_a_day(page: Page, hours: str = "9") -> None:
+    form = page.locator("form", has=page.get_by_role("heading", name="Hours lost"))
+    form.get_by_label("Hours", exact=True).fill(hours)
+    form.get_by_role("button").click()
+
+
+@pytest.mark.parametrize("width", [PHONE, DESK])
+def test_every_page_is_sound(browser: Browser, site: DemoSite, width: int) -> None:
+    """No error in the console, nothing wider than the screen, nothing serious for axe."""
+    context = browser.new_context(viewport={"width": width, "height": 800})
+    page = opened(context)
+    wrong: list[str] = []
+    page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("requestfailed", lambda asked: wrong.append(asked.url))
+    for name in [name for name in PAGES if name != "rules"] + ["rules"]:
+        page.goto(f"{site.url}{name}")
+        page.wait_for_load_state("networkidle")
+        over = page.evaluate(
+            "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        )
+        assert over == 0, name
+        found = Axe().run(page).response["violations"]
+        grave = [v["id"] for v in found if v["impact"] in {"serious", "critical"}]
+        assert grave == [], (name, found)
+        assert page.title()
+    assert wrong == []
+    context.close()
+
+
+def test_pictures_are_drawn(context: BrowserContext, site: DemoSite) -> None:
+    page = opened(context)
+    for name in ("plan", "walls", "close-in"):
+        page.goto(f"{site.url}{name}")
+        page.wait_for_load_state("networkidle")
+        widths = page.eval_on_selector_all("img.chart", "all => all.map(one => one.naturalWidth)")
+        assert widths
+        assert min(widths) > 200
+
+
+def test_a_rain_delay_is_logged_and_the_plan_moves(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    lose_a_day(page)
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    page.get_by_role("link", name="See the plan").click()
+    moved = page.get_by_role("group", name="Tasks that moved")
+    expect(moved).to_contain_text("Lay three courses", timeout=90_000)
+    expect(moved).to_contain_text("rain")
+    assert entries(site) == [("lost", "O. Dahl", 9.0)]
+
+
+def test_it_works_without_javascript(browser: Browser, site: DemoSite) -> None:
+    context = browser.new_context(
+        java_script_enabled=False, viewport={"width": 360, "height": 780}
+    )
+    page = context.new_page()
+    page.goto(site.url)
+    expect(page.get_by_role("heading", name="Today")).to_be_visible()
+    page.get_by_role("link", name="Log").click()
+    lose_a_day(page)
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    page.get_by_role("link", name="See the plan").click()
+    expect(page.get_by_role("group", name="Tasks that moved")).to_contain_text(
+        "Lay three courses", timeout=90_000
+    )  # the page asks again by itself
+    page.get_by_role("link", name="Week").click()
+    page.locator("details.day").nth(8).locator("summary").click()
+    expect(page.locator("details.day[open] ul").first).to_be_visible()
+    assert entries(site) == [("lost", "O. Dahl", 9.0)]
+    context.close()
+
+
+def test_an_entry_made_without_signal_is_sent_later_once(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    site.server.stop()
+    lose_a_day(page, "4")
+    expect(page.get_by_text("1 entry waits on this phone")).to_be_visible()
+    assert entries(site) == []
+    site.server.start()
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    expect(page.get_by_text("waits on this phone")).not_to_be_visible()
+    page.reload()
+    page.wait_for_load_state("networkidle")
+    assert entries(site) == [("lost", "O. Dahl", 4.0)]
+
+
+def test_an_entry_whose_answer_was_lost_is_not_written_twice(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    """The service took it, the line broke before it could say so, the phone sends it again."""
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    lost: list[int] = []
+
+    def cut_off(route, request) -> None:  # type: ignore[no-untyped-def]
+        if request.method == "POST" and not lost:
+            lost.append(route.fetch().status)
+            route.abort()
+        else:
+            route.continue_()
+
+    context.route("**/log", cut_off)
+    lose_a_day(page, "4")
+    expect(page.get_by_text("1 entry waits on this phone")).to_be_visible()
+    assert lost == [200]
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(page.get_by_text("written down already")).to_be_visible()
+    assert entries(site) == [("lost", "O. Dahl", 4.0)]
+
+
+def test_a_reading_with_a_photo_made_without_signal_comes_whole(
+    context: BrowserContext, site: DemoSite, tmp_path: Path
+) -> None:
+    from tests.web.test_log_page import picture
+
+    raw = picture()
+    (tmp_path / "corner.jpg").write_bytes(raw)
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    kept_offline(page)
+    site.server.stop()
+    form = page.locator("form", has=page.get_by_role("heading", name="Reading", exact=True))
+    form.get_by_label("Temperature").fill("41.5")
+    form.get_by_label("Where on site").fill("north corner")
+    form.get_by_label("Photo").set_input_files(tmp_path / "corner.jpg")
+    form.locator("button").click()
+    expect(page.get_by_text("1 entry waits on this phone")).to_be_visible()
+    page.reload()  # what is kept is shown, and the entry stays on the phone
+    expect(page.get_by_text("1 entry waits on this phone")).to_be_visible()
+    site.server.start()
+    page.goto(f"{site.url}log")
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    (photo,) = site.service.store.photos(JOB)
+    assert site.service.store.photo_bytes(photo.identity) == raw
+    (entry,) = site.service.store.entries(JOB)
+    assert entry.reading is not None
+    assert (entry.reading.value, entry.reading.place) == (41.5, "north corner")
+
+
+def test_an_entry_that_is_refused_is_told_and_not_lost(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    lose_a_day(page, "99")
+    expect(page.get_by_text("Not taken: Write down: hours lost")).to_be_visible()
+    page.reload()
+    expect(page.get_by_text("Not taken: Write down: hours lost")).to_be_visible()
+    page.get_by_role("button", name="Throw it away").click()
+    expect(page.get_by_text("Not taken")).not_to_be_visible()
+    assert entries(site) == []
+
+
+def test_the_last_answer_is_read_without_signal_with_its_age(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(site.url)
+    kept_offline(page)
+    site.server.stop()
+    page.clock.set_fixed_time(AT + timedelta(hours=3))
+    page.reload()
+    expect(page.get_by_text("No signal: this is the last answer kept")).to_be_visible()
+    expect(page.locator("#age")).to_contain_text("3 h ago.")
+    expect(page.locator(".call").first).not_to_have_text("not known")
+    page.get_by_role("link", name="Plan").click()  # kept too, though it was never opened
+    expect(page.get_by_role("group", name="The plan as a table")).to_be_visible()
+    page.clock.set_fixed_time(AT + timedelta(hours=30))
+    page.goto(site.url)
+    expect(page.locator("#age")).to_contain_text("30 h ago: OLD. Nothing here says go.")
+    assert set(page.locator(".call").all_inner_texts()) == {"NOT KNOWN"}
+    expect(page.locator(".was").first).to_contain_text("It was: go")
+
+
+def test_a_page_left_open_grows_old_by_itself(context: BrowserContext, site: DemoSite) -> None:
+    page = context.new_page()
+    page.clock.install(time=AT)
+    page.goto(site.url)
+    expect(page.locator(".call").first).not_to_have_text("not known")
+    page.clock.fast_forward("30:00:00")
+    assert set(page.locator(".call").all_inner_texts()) == {"NOT KNOWN"}
+
+
+def test_a_link_that_is_withdrawn_leaves_nothing_on_the_phone(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(site.url)
+    kept_offline(page)
+    withdraw(site.service.store, JOB, "O. Dahl", now=AT)
+    page.reload()
+    expect(page.locator("body")).to_contain_text("not here")
+    site.server.stop()
+    page.goto(f"{site.url}plan")
+    expect(page.locator("body")).to_contain_text("nothing of this page is kept")
+
+
+def test_an_owner_signs_in_and_leaves_no_page_behind(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(site.address)
+    page.get_by_label("Name").fill(OWNER)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("link", name=JOB).click()
+    expect(page.get_by_role("heading", name="Today")).to_be_visible()
+    kept_offline(page)
+    page.get_by_role("link", name="People").click()
+    expect(page.get_by_text("O. Dahl, since")).to_be_visible()
+    assert [v["id"] for v in Axe().run(page).response["violations"]
+            if v["impact"] in {"serious", "critical"}] == []  # fmt: skip
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", name="Sign in")).to_be_visible()
+    kept = page.evaluate(
+        "async () => (await (await caches.open('closein-pages-1')).keys()).map(one => one.url)"
+    )
+    assert [url for url in kept if "/files/" not in url] == []
+
+
+def test_the_keyboard_reaches_everything(context: BrowserContext, site: DemoSite) -> None:
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "To the page"
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.textContent") == "Write down: hours lost":
+            break
+    else:
+        pytest.fail("the button was never reached")
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert outline == "solid"
+
+
+def test_targets_are_large_enough_for_gloves(context: BrowserContext, site: DemoSite) -> None:
+    """WCAG 2.2, 2.5.8 asks 24 px, 2.5.5 asks 44 px; for gloves it is the larger one."""
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    sizes = page.eval_on_selector_all(
+        "nav a, button, select, input:not([type=hidden]):not([type=radio]), label.choice",
+        "all => all.map(one => [one.textContent.trim(), one.getBoundingClientRect().height])",
+    )
+    assert min(height for _, height in sizes) >= 44, sizes
