@@ -38,15 +38,14 @@ def levers_table(plan: PlanAnswer, job: Job) -> RenderableType:
         )
     if plan.date is None or plan.date.chance is None:
         return Text("no chance is known without past years; give --climate FILE")
-    sign, levers = job.costs.currency, by_money(plan.levers)
     table = Table(box=None, pad_edge=False, header_style="bold")
     for title in TITLES:
         table.add_column(title, overflow="fold")
     for row in lever_rows(plan, job):
         table.add_row(*row)
     said = f"Chance of closing in safely as planned: {plan.date.chance:.0%}"
-    nothing = () if levers else (Text("nothing that was tried raises it"),)
-    return Group(Text(said), table, *nothing, *map(Text, _under(plan, levers, sign)))
+    nothing = () if plan.levers else (Text("nothing that was tried raises it"),)
+    return Group(Text(said), table, *nothing, *map(Text, lever_notes(plan, job)))
 
 
 def levers_document(plan: PlanAnswer, job: Job) -> dict[str, object]:
@@ -60,8 +59,9 @@ def levers_document(plan: PlanAnswer, job: Job) -> dict[str, object]:
     }
 
 
-def _under(plan: PlanAnswer, levers: Sequence[Lever], sign: str) -> Iterator[str]:
+def lever_notes(plan: PlanAnswer, job: Job) -> Iterator[str]:
     """Yield what the table rests on: the order, each price, what is missing, cautions."""
+    sign, levers = job.costs.currency, by_money(plan.levers)
     yield ""
     yield (
         "In the order of days gained per money; what has no price comes after, in the order of "

@@ -13,7 +13,7 @@ from scheduler.output.brief_message import brief_told
 from scheduler.output.cure_chart import cure_chart
 from scheduler.output.cure_table import FATE_WORDS, cure_lines, cure_rows, option_title
 from scheduler.output.difference_told import difference_told
-from scheduler.output.levers_table import lever_rows
+from scheduler.output.levers_table import lever_notes, lever_rows
 from scheduler.output.log_table import entry_line
 from scheduler.output.plan_chart import plan_chart
 from scheduler.output.plan_table import plan_lines, plan_rows
@@ -85,6 +85,7 @@ def page_parts(said: Said, *, moved: Told | None = None, before: Told | None = N
         "plan": plan_rows(planned.answer, job),
         "plan_lines": list(lines),
         "levers": lever_rows(planned.answer, job),
+        "lever_notes": [note for note in lever_notes(planned.answer, job) if note],
         "moved": moved,
         "walls": [_wall(one, job) for one in compared],
         "readings": list(_readings(gathered.progress.entries, job)),

@@ -99,6 +99,7 @@ def _reading(api: FastAPI, site: Site, pages: JobPages) -> None:
             rows=told["plan"],
             lines=told["plan_lines"],
             levers=told["levers"],
+            lever_notes=told["lever_notes"],
             moved=told["moved"],
         )
 

@@ -130,7 +130,10 @@ class Plan(Made):
 
     rows: list[list[str]] = Field(description="task, when, rests on, odds, appointment")
     lines: list[str]
-    levers: list[list[str]]
+    levers: list[list[str]] = Field(
+        description="what, chance, up by, sooner by, price, a day sooner, saves"
+    )
+    lever_notes: list[str]
     moved: Moved | None
 
 

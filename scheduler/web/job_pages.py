@@ -122,6 +122,7 @@ class JobPages:
         told = {
             "lines": shown.parts["plan_lines"],
             "levers": shown.parts["levers"],
+            "notes": shown.parts["lever_notes"],
             "has_risk": bool(shown.parts["pictures"]["risk.svg"]),
         }
         return self.framed("close_in", "Close-in", "close-in", asked, shown, told)
@@ -166,6 +167,7 @@ class JobPages:
             "root": asked.root,
             "age": shown.age,
             "is_old": shown.is_old,
+            "zone": shown.parts["time_zone"],
             "made": shown.made.isoformat(),
             "good_until": shown.good_until.isoformat(),
             "behind": self.site.behind(visitor.job),

@@ -8,6 +8,16 @@ const SEND_MS = 60e3; // as long as the service waits for a body
 const root = document.body.dataset.root;
 const main = document.getElementById("main");
 
+// a moment by the site's clock, as the service writes it
+function onSite(moment) {
+  const parts = new Intl.DateTimeFormat("en-GB", {
+    timeZone: document.body.dataset.zone, weekday: "short", day: "numeric", month: "short",
+    hour: "2-digit", minute: "2-digit", hourCycle: "h23",
+  }).formatToParts(moment);
+  const part = Object.fromEntries(parts.map(({ type, value }) => [type, value]));
+  return `${part.weekday} ${part.day} ${part.month.slice(0, 3)} ${part.hour}:${part.minute}`;
+}
+
 function tellAge() {
   const made = new Date(document.body.dataset.made);
   const until = new Date(document.body.dataset.goodUntil);
@@ -15,7 +25,7 @@ function tellAge() {
   const old = now >= until;
   const hours = Math.max(Math.round((now - made) / HOUR_MS), 0);
   const age = document.getElementById("age");
-  const told = `Made ${made.toLocaleString(undefined, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false })}, ${hours} h ago`;
+  const told = `Made ${onSite(made)}, ${hours} h ago`;
   if (old || document.body.dataset.kept !== undefined) {
     age.textContent = old ? `${told}: OLD. Nothing here says go.` : `${told}.`;
   }
@@ -202,7 +212,7 @@ tellAge();
 tellSignal();
 setInterval(tellAge, 60e3);
 if ("indexedDB" in window) {
-  sendWaiting();
+  tellWaiting().then(sendWaiting);
   window.addEventListener("online", sendWaiting);
   setInterval(sendWaiting, AGAIN_MS);
 }

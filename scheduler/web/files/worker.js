@@ -4,7 +4,8 @@
 
 const KEPT = "closein-pages-1";
 const FILES = ["/files/closein.css", "/files/page.js", "/files/icon.svg"];
-const WAIT_MS = 8000;
+const WAIT_MS = 5000;
+const STILL_MS = 20e3; // after a page could not be had, its parts are not waited for
 const isPage = (url) => /^\/(p|j)\/[^/]+\/[a-z-]*$/.test(url.pathname);
 const isPart = (url) => /^\/(p|j)\/[^/]+\/[a-z0-9-]+\.svg$/.test(url.pathname) || url.pathname.startsWith("/files/");
 const rootOf = (url) => url.pathname.split("/").slice(0, 3).join("/");
@@ -18,6 +19,7 @@ self.addEventListener("fetch", (event) => {
   if (isPage(url) || isPart(url)) event.respondWith(answer(event.request, url));
 });
 
+let failedAt = 0;
 let turn = 0; // counts up when somebody leaves: what was on its way then is not kept
 
 self.addEventListener("message", (event) => {
@@ -52,9 +54,12 @@ async function answer(request, url) {
   const own = turn;
   let came;
   try {
+    if (isPart(url) && Date.now() - failedAt < STILL_MS) throw new Error("no signal a moment ago");
     came = await Promise.race([fetch(request), late()]);
   } catch (error) {
+    if (isPage(url)) failedAt = Date.now();
     const kept = await caches.match(url.href);
+    if (!kept && isPart(url)) return fetch(request);
     return kept ? marked(kept, url) : new Response("No signal, and nothing of this page is kept on this phone.\n", { status: 503 });
   }
   if (came.ok && !came.redirected) {
