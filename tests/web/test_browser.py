@@ -25,7 +25,6 @@ pytestmark = [
     pytest.mark.skipif(
         CHROMIUM is None and not os.environ.get("CI"), reason="no Chromium on this machine"
     ),
-    pytest.mark.xdist_group("browser"),
 ]
 
 
