@@ -156,7 +156,7 @@ def pages(
             clock=service.clock,
             health=lambda: health(service.store, service.clock(), job=service.job),
             take=taken,
-            behind=lambda job: why_behind(service, job),
+            behind=lambda job, position: why_behind(service, job, position),
             is_secure=service.page.startswith("https://"),
             root=service.page,
         )

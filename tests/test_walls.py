@@ -46,7 +46,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/service/photos.py": EDGE | {"PIL"},
     "scheduler/web": EDGE
     | {"scheduler.web", "scheduler.service", "scheduler.output.words"}
-    | {"starlette", "fastapi", "pydantic", "jinja2", "anyio"},
+    | {"starlette", "fastapi", "pydantic", "jinja2", "markupsafe", "anyio"},
     "scheduler/web/server.py": {"uvicorn"},
     "scheduler/mail": EDGE | {"scheduler.mail", "requests"},
     "scheduler/settings.py": {"pydantic", "rules"},

@@ -10,6 +10,8 @@ import typer
 
 from scheduler.commands.options import Store
 
+SWITCH_S = 0.0005  # a reader's thread does not wait 5 ms each time for one that plans
+
 
 def serve(
     jobs: Annotated[
@@ -56,5 +58,6 @@ def serve(
     count = len(service.store.runs.watched())
     sys.stdout.write(f"closein looks after {count} jobs, http://{host}:{port}/health\n")
     sys.stdout.flush()
+    sys.setswitchinterval(SWITCH_S)
     with beating(lambda: round_of(service), replan=lambda: replan_due(service)) as wake:
         server_of(pages(service, wake=wake), host=host, port=port).run()

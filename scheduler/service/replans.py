@@ -32,12 +32,15 @@ def behind(service: Service, job: str) -> tuple[int, int] | None:
     return (last[2], length) if length > last[2] else None
 
 
-def why_behind(service: Service, job: str) -> str:
-    """Return what keeps a page from showing what was written down last; empty where nothing."""
-    found = behind(service, job)
-    if found is None:
+def why_behind(service: Service, job: str, position: int) -> str:
+    """Return why pages lack what was written down last; empty where they do not.
+
+    ``position`` is the number of the last log entry that they were made from.
+    """
+    length = service.store.log_length(job)
+    if length <= position:
         return ""
-    rows = service.store.runs.begun(job, [(REPLAN, str(found[1]))])
+    rows = service.store.runs.begun(job, [(REPLAN, str(length))])
     failed = [row.told for row in rows if row.done_at is not None and row.told]
     if failed:
         return f"What was written down last is not in this plan: {failed[0]}"

@@ -5,10 +5,11 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Final
 
+from markupsafe import Markup
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 
 from scheduler.planning.briefing import LINE
@@ -46,6 +47,12 @@ def environment() -> Environment:
     )
 
 
+def body(name: str, told: Mapping[str, object]) -> Markup:
+    """Return what stands inside a page's frame, escaped."""
+    text = environment().get_template(f"{name}.html.jinja").render(told)
+    return Markup(text)  # noqa: S704 - its template has escaped what it was told
+
+
 def page(name: str, told: Mapping[str, object], *, status: int = 200) -> Response:
     """Return a page; it may load from its own address only, and runs no script but its own."""
     text = environment().get_template(f"{name}.html.jinja").render({**told, "line": LINE})
@@ -59,9 +66,15 @@ def page(name: str, told: Mapping[str, object], *, status: int = 200) -> Respons
 
 def sheet(text: str) -> Response:
     """Return a page that brings its own style and nothing else."""
+    policy = f"{CLOSED}; style-src {_styles(text)}"
+    return Response(text, 200, headers(policy), media_type="text/html")
+
+
+@lru_cache(maxsize=64)
+def _styles(text: str) -> str:
+    """Return the hashes of a page's own styles, as a policy names them (CSP Level 3)."""
     own = [base64.b64encode(sha256(s.encode()).digest()).decode() for s in STYLE.findall(text)]
-    styles = " ".join(f"'sha256-{one}'" for one in own) or "'none'"
-    return Response(text, 200, headers(f"{CLOSED}; style-src {styles}"), media_type="text/html")
+    return " ".join(f"'sha256-{one}'" for one in own) or "'none'"
 
 
 def raw(content: bytes, media_type: str, *, keeps: bool = False) -> Response:

@@ -34,7 +34,7 @@ WRONG: Final[dict[int | str, dict[str, Any]]] = {
     )
 }
 REFUSED: Final[dict[int | str, dict[str, Any]]] = {
-    400: {"model": api_models.Wrong, "description": "the entry cannot be taken"},
+    409: {"model": api_models.Wrong, "description": "the job or its log cannot take the entry"},
     403: {"model": api_models.Wrong, "description": "who asks may read, not write"},
     413: {"description": "too long"},
 }
@@ -141,7 +141,7 @@ def _writing(api: FastAPI, site: Site) -> None:
         try:
             taken = site.take(asked.visitor, fields, b"")
         except CloseinError as error:
-            raise HTTPException(400, error.lines()) from error
+            raise HTTPException(409, error.lines()) from error
         return api_models.Written(told=taken.told, again=taken.again)
 
 
@@ -201,7 +201,7 @@ def _made(site: Site, asked: Asked, shown: Shown) -> dict[str, Any]:
         "made": shown.made,
         "good_until": shown.good_until,
         "is_old": shown.is_old,
-        "behind": site.behind(asked.visitor.job),
+        "behind": site.behind(asked.visitor.job, shown.position),
     }
 
 

@@ -9,6 +9,7 @@ from functools import cache
 from importlib import resources
 from typing import Any, Final
 
+from markupsafe import Markup
 from starlette.responses import Response
 
 from rules.errors import StoreFault
@@ -42,6 +43,7 @@ class JobPages:
     def __init__(self, site: Site) -> None:
         self.site = site
         self.newest = Newest(site.store)
+        self._bodies: dict[tuple[str, str], tuple[tuple[int, tuple[bool, ...]], Markup]] = {}
         self._seen: set[tuple[str, int, str]] = set()
 
     def get(self, asked: Asked, name: str) -> Response:
@@ -79,7 +81,13 @@ class JobPages:
             "photos": {photo.identity for photo in self.site.store.photos(asked.visitor.job)},
             "holds": [hold for hold in shown.parts["holds"] if hold[2] in asked.visitor.releases],
         }
-        return self.framed("log", "Log", "log", asked, shown, told, status=status)
+        told |= {
+            "csrf": asked.form,
+            "who": asked.visitor.who,
+            "tasks": shown.parts["tasks"],
+            "entries": shown.parts["entries"],
+        }
+        return self.framed("Log", "log", asked, shown, answers.body("log", told), status=status)
 
     def photo(self, asked: Asked, identity: str, *, whole: bool) -> Response:
         """Return a picture of the job's log, as it came or small."""
@@ -94,13 +102,16 @@ class JobPages:
     def today(self, asked: Asked, shown: Shown) -> Response:
         """Return the calls, and write down who has opened them."""
         self._saw(asked, shown)
-        told = {**shown.parts["today"], "rows": shown.rows(), "subject": shown.subject()}
-        return self.framed("today", "Today", "", asked, shown, told)
+        rows = shown.rows()
+        state = (shown.is_old, *(bool(row["was"]) for row in rows))
+        told = {**shown.parts["today"], "rows": rows, "subject": shown.subject()}
+        return self.framed("Today", "", asked, shown, self._body("today", shown, told, state))
 
     def week(self, asked: Asked, shown: Shown) -> Response:
         """Return the coming days of each task, hour by hour."""
-        told = {"tasks": shown.parts["week"], "words": CELL_WORDS}
-        return self.framed("week", "Week", "week", asked, shown, told)
+        told = {"tasks": shown.parts["week"], "words": CELL_WORDS, "is_old": shown.is_old}
+        inside = self._body("week", shown, told, (shown.is_old,))
+        return self.framed("Week", "week", asked, shown, inside)
 
     def plan(self, asked: Asked, shown: Shown) -> Response:
         """Return the plan, and what the last entries moved."""
@@ -110,12 +121,12 @@ class JobPages:
             "moved": shown.parts["moved"],
             "has_bars": bool(shown.parts["pictures"]["bars.svg"]),
         }
-        return self.framed("plan", "Plan", "plan", asked, shown, told)
+        return self.framed("Plan", "plan", asked, shown, self._body("plan", shown, told))
 
     def walls(self, asked: Asked, shown: Shown) -> Response:
         """Return fresh work: temperature, strength, and what was read."""
         told = {"walls": shown.parts["walls"], "readings": shown.parts["readings"]}
-        return self.framed("walls", "Walls", "walls", asked, shown, told)
+        return self.framed("Walls", "walls", asked, shown, self._body("walls", shown, told))
 
     def close_in(self, asked: Asked, shown: Shown) -> Response:
         """Return the risk against the date, and what would buy days."""
@@ -125,7 +136,8 @@ class JobPages:
             "notes": shown.parts["lever_notes"],
             "has_risk": bool(shown.parts["pictures"]["risk.svg"]),
         }
-        return self.framed("close_in", "Close-in", "close-in", asked, shown, told)
+        inside = self._body("close_in", shown, told)
+        return self.framed("Close-in", "close-in", asked, shown, inside)
 
     def write(self, asked: Asked, shown: Shown) -> Response:
         """Return the log page to who may write on it."""
@@ -142,16 +154,16 @@ class JobPages:
 
     def rules(self, asked: Asked, shown: Shown) -> Response:
         """Return the rule book with its sources."""
-        return self.framed("rules", "Rules", "rules", asked, shown, {"book": book_text()})
+        inside = self._body("rules", shown, {"book": book_text()})
+        return self.framed("Rules", "rules", asked, shown, inside)
 
     def framed(
         self,
-        template: str,
         title: str,
         here: str,
         asked: Asked,
         shown: Shown,
-        told: Mapping[str, Any],
+        inside: Markup,
         *,
         status: int = 200,
     ) -> Response:
@@ -170,14 +182,24 @@ class JobPages:
             "zone": shown.parts["time_zone"],
             "made": shown.made.isoformat(),
             "good_until": shown.good_until.isoformat(),
-            "behind": self.site.behind(visitor.job),
+            "behind": self.site.behind(visitor.job, shown.position),
             "csrf": asked.form,
             "who": visitor.who,
             "signed_in": asked.account is not None,
-            "tasks": shown.parts["tasks"],
-            "entries": shown.parts["entries"],
+            "body": inside,
         }
-        return answers.page(template, {**frame, **told}, status=status)
+        return answers.page("frame", frame, status=status)
+
+    def _body(
+        self, name: str, shown: Shown, told: Mapping[str, Any], state: tuple[bool, ...] = ()
+    ) -> Markup:
+        """Return what is the same for every reader, made once for each answer and state."""
+        job = str(shown.parts["job"])
+        kept = self._bodies.get((job, name))
+        if kept is None or kept[0] != (shown.number, state):
+            kept = ((shown.number, state), answers.body(name, told))
+            self._bodies[job, name] = kept
+        return kept[1]
 
     def _picture(self, asked: Asked, name: str) -> Response:
         shown = self.shown(asked)

@@ -37,8 +37,8 @@ def people(pages: JobPages, asked: Asked, fields: Mapping[str, str]) -> Response
             for one in reversed(site.store.people.who_saw(job)[-NEWEST:])
         ],
     }
-    return pages.framed("people", "People", "people", asked, shown, told,
-                        status=400 if wrong else 200)  # fmt: skip
+    inside = answers.body("people", {**told, "csrf": asked.form})
+    return pages.framed("People", "people", asked, shown, inside, status=400 if wrong else 200)
 
 
 def _done(

@@ -19,6 +19,7 @@ class Shown:
     """The newest pages of a job at a moment."""
 
     number: int  # of the answer they are
+    position: int  # number of the last log entry that they were made from
     made: datetime  # UTC
     good_until: datetime
     now: datetime
@@ -76,4 +77,4 @@ class Newest:
         if read[1] is None:
             return None
         made, until = (datetime.fromisoformat(read[1][key]) for key in ("made", "good_until"))
-        return Shown(number, made, until, now, read[1])
+        return Shown(number, last[2], made, until, now, read[1])

@@ -20,6 +20,6 @@ class Site:
     clock: Callable[[], datetime]  # UTC
     health: Callable[[], Health]
     take: Callable[[Visitor, Mapping[str, str], bytes], Taken]  # writes a form of the log down
-    behind: Callable[[str], str]  # why a job's pages lack what was written last; "" where not
+    behind: Callable[[str, int], str]  # job, log position of its pages: why they lack the newest
     is_secure: bool = False  # people reach the pages by https, so cookies are sent by it alone
     root: str = ""  # address of the pages as people reach them

@@ -41,8 +41,9 @@ async function keep(request) {
   const pictures = (await came.clone().text()).matchAll(/<img class="chart(?: big)?" src="([^"]+\.svg)"/g);
   await put(request.url, came, own);
   for (const [, path] of pictures) {
-    const picture = await fetch(path);
-    if (picture.ok) await put(new URL(path, request.url).href, picture, own);
+    const href = new URL(path, request.url).href;
+    const picture = await fetch(href);
+    if (picture.ok) await put(href, picture, own);
   }
 }
 
