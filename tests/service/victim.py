@@ -1,4 +1,4 @@
-"""A service that runs until it is killed: half an hour a step, mail to a real server, a log.
+"""A service that runs until it is killed: half an hour a step, mail to a real server, log, replan.
 
 python -m tests.service.victim STORE JOB PORT FROM UNTIL [patient]
 Patient: waits long for the server, and for another service whose moved clock is behind.
@@ -13,13 +13,16 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from scheduler.mail.smtp import MailServer, Smtp
-from scheduler.planning.log import Entry, EntryKind
+from scheduler.service.posted import take
+from scheduler.service.replans import replan_due
 from scheduler.service.rounds import round_of
 from scheduler.service.sending import Leases
+from scheduler.service.visitor import Visitor
 from tests.service.made_job import made_service
 
 STEP = timedelta(minutes=30)
 DAY = timedelta(days=1)
+JOB = "north-end-lift"
 
 
 def say(line: str) -> None:
@@ -35,15 +38,15 @@ def main(store: str, job: str, port: str, begin: str, end: str, manner: str = ""
     if manner:
         made.service = replace(made.service, leases=Leases(DAY, DAY, DAY))
     say("open")
-    number = 0
+    phone = Visitor(JOB, "A. Ryd", may_log=True)
     while made.clock.now < until:
         round_of(made.service)
-        note = f"note {made.clock.now.isoformat()} {number}"
-        entry = Entry(0, made.clock.now, made.clock.now, EntryKind.NOTE, text=note)
-        made.service.store.append("north-end-lift", [entry], entered_at=made.clock.now)
+        note = f"note {made.clock.now.isoformat()}"
+        form = {"what": "note", "text": note, "key": f"form {made.clock.now.isoformat()}"}
+        take(made.service, phone, form)  # sent again after a kill, as a phone without answer does
         say(f"logged {note}")
+        replan_due(made.service)
         made.clock.now += STEP
-        number += 1
         say(f"at {made.clock.now.isoformat()}")
     say("done")
 

@@ -22,22 +22,25 @@ COLOURS = 32  # of a picture: enough for text and charts, and a third of the byt
 def main() -> None:
     """Write a picture of each page at both widths."""
     FOLDER.mkdir(exist_ok=True)
-    with TemporaryDirectory() as folder, demo_site(Path(folder), scenarios=600) as site:
-        with sync_playwright() as play:
-            browser = play.chromium.launch(
-                executable_path=shutil.which("chromium"), args=["--no-sandbox"]
-            )
-            for width, height in SIZES:
-                context = browser.new_context(viewport={"width": width, "height": height})
-                page = context.new_page()
-                page.clock.set_fixed_time(AT)
-                for path, name in SHOTS:
-                    page.goto(f"{site.url}{path}")
-                    page.wait_for_load_state("networkidle")
-                    with Image.open(io.BytesIO(page.screenshot())) as shot:
-                        small = shot.convert("P", palette=Image.Palette.ADAPTIVE, colors=COLOURS)
-                        small.save(FOLDER / f"{name}-{width}.png", optimize=True)
-            browser.close()
+    with (
+        TemporaryDirectory() as folder,
+        demo_site(Path(folder), scenarios=600) as site,
+        sync_playwright() as play,
+    ):
+        browser = play.chromium.launch(
+            executable_path=shutil.which("chromium"), args=["--no-sandbox"]
+        )
+        for width, height in SIZES:
+            context = browser.new_context(viewport={"width": width, "height": height})
+            page = context.new_page()
+            page.clock.set_fixed_time(AT)
+            for path, name in SHOTS:
+                page.goto(f"{site.url}{path}")
+                page.wait_for_load_state("networkidle")
+                with Image.open(io.BytesIO(page.screenshot())) as shot:
+                    small = shot.convert("P", palette=Image.Palette.ADAPTIVE, colors=COLOURS)
+                    small.save(FOLDER / f"{name}-{width}.png", optimize=True)
+        browser.close()
 
 
 if __name__ == "__main__":
