@@ -139,6 +139,7 @@ def pages(
 ) -> Any:  # an ASGI app, whichever library made it
     """Return the pages of the service; ``wake`` is called when something was written down."""
     from scheduler.service.health import health
+    from scheduler.service.messages import alarm_lines
     from scheduler.service.posted import Taken, take
     from scheduler.service.replans import why_behind
     from scheduler.service.visitor import Visitor
@@ -156,6 +157,7 @@ def pages(
             clock=service.clock,
             health=lambda: health(service.store, service.clock(), job=service.job),
             take=taken,
+            alarms=lambda job: alarm_lines(service.store.outbox.alarms(job)),
             behind=lambda job, position: why_behind(service, job, position),
             is_secure=service.page.startswith("https://"),
             root=service.page,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from scheduler.planning.briefing import Brief
 from scheduler.planning.briefing import brief as sort_answers
@@ -27,8 +29,18 @@ class Morning:
     climate: ClimateYears | None  # the past years that it was planned on
 
 
-def brief(desk: Desk, *, watch: Watch = unwatched) -> Morning:
+def brief(
+    desk: Desk, *, told: Mapping[str, datetime] | None = None, watch: Watch = unwatched
+) -> Morning:
     """Return the morning's message; the weather read is kept.
+
+    Parameters
+    ----------
+    desk : Desk
+    told : mapping, optional
+        Starts that the plan keeps to where it can; else, or where empty, those told last.
+    watch : callable
+        Told the name of each step as it begins.
 
     Raises
     ------
@@ -37,7 +49,7 @@ def brief(desk: Desk, *, watch: Watch = unwatched) -> Morning:
     """
     watch(READING)
     gathered = gather(desk, command="brief")
-    gathered, climate = with_climate(desk, gathered)
+    gathered, climate = with_climate(desk, gathered.after(told) if told else gathered)
     book = job_book(desk.job)
     watch(CALLS)
     found = today_of(gathered, book)

@@ -65,13 +65,13 @@ def log(
         earlier = tuple(e for e in desk.store.entries(desk.job.id) if e.seq < first)
         without = progress_until(earlier, desk.now)
         before = planned_of(desk, gathered.having(without), climate, book, compared=True)
-    told = _as_it_was(desk, entries) or starts_of(before.answer)
+    told = as_it_was(desk, entries) or starts_of(before.answer)
     after = planned_of(desk, gathered.after(told), climate, book)
     keep(desk, gathered)
     return Logged(entries, before, after, gathered=gathered)
 
 
-def _as_it_was(desk: Desk, entries: Sequence[Entry]) -> dict[str, datetime]:
+def as_it_was(desk: Desk, entries: Sequence[Entry]) -> dict[str, datetime]:
     """Return the starts told before an entry that is undone now; {} where nothing is undone."""
     undone = [int(str(e.payload["seq"])) for e in entries if e.kind is EntryKind.UNDO]
     last = plan_told(desk, before=min(undone)) if undone else None

@@ -17,6 +17,7 @@ from scheduler.planning.messages import NewMessage, RunRow, Watched
 from scheduler.planning.progress import progress_until
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
+from scheduler.runs.log import as_it_was
 from scheduler.runs.plan import planned_of
 from scheduler.service.cuts import Said
 from scheduler.service.desks import Service
@@ -44,9 +45,12 @@ class Again:
 
 
 def judged_again(
-    service: Service, watched: Watched, job: Job, slot: str, now: datetime
+    service: Service, watched: Watched, job: Job, slot: str, now: datetime, *, position: int = -1
 ) -> Again | None:
     """Judge on what is kept; None where nobody has been told anything yet.
+
+    ``position`` is the log's position of the pages before: an entry undone since then brings
+    back the plan that was told before it.
 
     Raises
     ------
@@ -57,7 +61,8 @@ def judged_again(
     if before is None:
         return None
     desk = service.desk(watched, now, "kept")
-    made = brief(desk)
+    new = [one for one in desk.store.entries(job.id) if one.seq > position >= 0]
+    made = brief(desk, told=as_it_was(desk, new))
     was, is_now = load(before.body), told(made.today.answers, made.planned.answer)
     found = changes(job, was, is_now, made.today.answers, made.planned.answer)
     if quiet_until(job.messages, job.site.time_zone, now) is not None:
@@ -83,7 +88,7 @@ def moved_by(
     gathered = made.today.gathered
     earlier = tuple(entry for entry in entries if entry.seq <= position)
     without = gathered.having(progress_until(earlier, desk.now))
-    before = planned_of(desk, without, made.climate, job_book(desk.job))
+    before = planned_of(desk, without, made.climate, job_book(desk.job), compared=True)
     return new, difference(before.answer, made.planned.answer, desk.job, new)
 
 

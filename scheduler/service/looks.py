@@ -12,7 +12,7 @@ from scheduler.runs.desk import Desk, identity, keep_answer
 from scheduler.service.desks import Service
 from scheduler.service.due import Due
 from scheduler.service.judging import Again, judged_again
-from scheduler.service.messages import Overtaken
+from scheduler.service.messages import Overtaken, keep_brief
 from scheduler.service.page_parts import PAGE, page_parts, parts_before
 
 LOG: Final = logging.getLogger("closein.looks")
@@ -40,6 +40,7 @@ def look_run(service: Service, watched: Watched, job: Job, one: Due, claim: str)
     with service.store.together():
         if again is not None:
             service.store.outbox.queue(again.messages, now=now, at=now)
+            keep_brief(again.desk, again.said.morning)
             keep_answer(again.desk, again.said.morning.today.gathered, PAGE, shown)
         finish = service.store.runs.finish
         body = "" if again is None else again.body

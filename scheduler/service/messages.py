@@ -61,7 +61,7 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
     body = dump(told(made.today.answers, made.planned.answer))
     shown = page_parts(said)
     with service.store.together():
-        _keep(desk, made)
+        keep_brief(desk, made)
         keep_answer(desk, made.today.gathered, PAGE, shown)
         keep_answer(
             desk, made.today.gathered, CALENDAR, told_text(feed_of(said, said.calendar)[1])
@@ -127,7 +127,8 @@ def _missed(
     return (f"No morning message was made on {told_days}",) if days else ()
 
 
-def _keep(desk: Desk, made: Morning) -> None:
+def keep_brief(desk: Desk, made: Morning) -> None:
+    """Keep calls and plan as people are told them; the next plan keeps to them where it can."""
     document = brief_document(made.brief, made.planned.answer, ())
     keep_answer(desk, made.today.gathered, BRIEF, dump_json(document, desk.job.site.time_zone))
 

@@ -28,7 +28,7 @@ from scheduler.planning.log import Entry, EntryKind
 from scheduler.planning.week import week
 from scheduler.runs.cure import cures
 from scheduler.runs.desk import Desk
-from scheduler.service.cuts import Said, tomorrow_told
+from scheduler.service.cuts import Said, texts, tomorrow_told
 
 LOG: Final = logging.getLogger("closein.pages")
 PAGE: Final = "page"  # the kind under which they are kept
@@ -82,6 +82,7 @@ def page_parts(said: Said, *, moved: Told | None = None, before: Told | None = N
             job,
         ),
         "tomorrow": tomorrow_told(said),
+        "texts": [list(one) for one in texts(said)],
         "plan": plan_rows(planned.answer, job),
         "plan_lines": list(lines),
         "levers": lever_rows(planned.answer, job),

@@ -16,7 +16,7 @@ from scheduler.runs.desk import keep_answer
 from scheduler.service.desks import Service
 from scheduler.service.due import REPLAN
 from scheduler.service.judging import judged_again, moved_by
-from scheduler.service.messages import Overtaken
+from scheduler.service.messages import Overtaken, keep_brief
 from scheduler.service.page_parts import PAGE, moved_told, page_parts
 
 LOG: Final = logging.getLogger("closein.replans")
@@ -84,7 +84,7 @@ def _replanned(
     service: Service, watched: Watched, job: Job, position: int, slot: str, claim: str
 ) -> None:
     now = service.clock()
-    again = judged_again(service, watched, job, f"log-{slot}", now)
+    again = judged_again(service, watched, job, f"log-{slot}", now, position=position)
     if again is None:
         raise Overtaken
     entries, moved = moved_by(again.desk, again.said.morning, position)
@@ -92,6 +92,7 @@ def _replanned(
     shown = page_parts(again.said, moved=told)
     with service.store.together():
         service.store.outbox.queue(again.messages, now=now, at=now)
+        keep_brief(again.desk, again.said.morning)
         keep_answer(again.desk, again.said.morning.today.gathered, PAGE, shown)
         if not service.store.runs.finish(
             watched.job, REPLAN, slot, claim, now=now, told="", body=again.body

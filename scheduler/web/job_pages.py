@@ -105,6 +105,7 @@ class JobPages:
         rows = shown.rows()
         state = (shown.is_old, *(bool(row["was"]) for row in rows))
         told = {**shown.parts["today"], "rows": rows, "subject": shown.subject()}
+        told["texts"] = [] if shown.is_old else shown.parts["texts"]
         return self.framed("Today", "", asked, shown, self._body("today", shown, told, state))
 
     def week(self, asked: Asked, shown: Shown) -> Response:
@@ -182,6 +183,7 @@ class JobPages:
             "zone": shown.parts["time_zone"],
             "made": shown.made.isoformat(),
             "good_until": shown.good_until.isoformat(),
+            "alarms": self.site.alarms(visitor.job) if visitor.may_log else (),
             "behind": self.site.behind(visitor.job, shown.position),
             "csrf": asked.form,
             "who": visitor.who,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -21,5 +21,6 @@ class Site:
     health: Callable[[], Health]
     take: Callable[[Visitor, Mapping[str, str], bytes], Taken]  # writes a form of the log down
     behind: Callable[[str, int], str]  # job, log position of its pages: why they lack the newest
+    alarms: Callable[[str], Sequence[str]]  # messages of a job that may not have arrived
     is_secure: bool = False  # people reach the pages by https, so cookies are sent by it alone
     root: str = ""  # address of the pages as people reach them

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from scheduler.planning.messages import NewMessage
 from scheduler.service.links import digest_of, withdraw
 from scheduler.web.job_pages import PAGES
 from tests.service.made_job import Made
@@ -161,6 +162,32 @@ def test_the_week_has_a_cell_for_each_hour_and_the_reason_in_words(
     assert strips
     assert {strip.count("<b ") for strip in strips} == {24}
     assert re.search(r"\d\d:00–\d\d:00 go", text)
+
+
+def test_short_texts_stand_ready_to_be_copied_while_they_hold(
+    made: Made, client: TestClient
+) -> None:
+    root = link(made)
+    assert re.search(r"<textarea readonly[^>]*>Mon: ", client.get(root).text)
+    made.clock.now = MORNING + timedelta(hours=30)
+    assert "<textarea" not in client.get(root).text
+
+
+def test_a_message_that_may_not_have_arrived_is_an_alarm_on_every_page(
+    made: Made, client: TestClient
+) -> None:
+    root = link(made, may_log=True)
+    outbox, now = made.service.store.outbox, made.clock.now
+    new = NewMessage(JOB, "b@example.org", "morning", "2026-11-10", "mail", "<x@y>", b"m")
+    outbox.queue([new], now=now, at=now)
+    message = outbox.claim(now=now, until=now)
+    assert message is not None
+    assert outbox.begin(message, now=now, until=now)
+    assert outbox.doubt(now=now + timedelta(hours=1))
+    for page in ("", "plan", "log"):
+        text = client.get(f"{root}{page}").text
+        assert "may not have arrived and was not sent again" in text
+    assert "may not have arrived" not in client.get(link(made, "C. Moe")).text  # who only reads
 
 
 def test_health_is_open(client: TestClient) -> None:

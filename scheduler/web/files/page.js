@@ -47,6 +47,7 @@ function tellAge() {
     }
   }
   if (old) {
+    for (const text of document.querySelectorAll("textarea[readonly]")) text.closest("details").remove();
     const subject = document.querySelector(".subject strong");
     if (subject) subject.textContent = "What follows is old: not known. Look at the newest message, or ask again.";
   }
