@@ -29,7 +29,8 @@ OBSERVED: Final = "observed"
 CLIMATE: Final = "climate"
 STATIONS: Final = "nws-stations"  # their hours stand behind the site's own
 LEARNED_FROM: Final = 60  # kept forecasts that the site's readings are held against
-PLANS: Final = ("plan", "brief", "log")  # kinds of kept answers that hold a plan
+AGAIN: Final = "again"  # kind of what the service told between two messages
+PLANS: Final = ("plan", "brief", "log", AGAIN)  # kinds of kept answers that hold a plan
 EARLIER: Final = 2  # forecasts before the newest that an answer compares with
 
 

@@ -8,7 +8,7 @@ from typing import Final
 from rules.errors import CloseinError
 from scheduler.planning.job import Job
 from scheduler.planning.messages import Watched
-from scheduler.runs.desk import Desk, identity, keep_answer
+from scheduler.runs.desk import AGAIN, Desk, identity, keep_answer
 from scheduler.service.desks import Service
 from scheduler.service.due import Due
 from scheduler.service.judging import Again, judged_again
@@ -40,7 +40,7 @@ def look_run(service: Service, watched: Watched, job: Job, one: Due, claim: str)
     with service.store.together():
         if again is not None:
             service.store.outbox.queue(again.messages, now=now, at=now)
-            keep_brief(again.desk, again.said.morning)
+            keep_brief(again.desk, again.said.morning, kind=AGAIN)
             keep_answer(again.desk, again.said.morning.today.gathered, PAGE, shown)
         finish = service.store.runs.finish
         body = "" if again is None else again.body

@@ -127,10 +127,10 @@ def _missed(
     return (f"No morning message was made on {told_days}",) if days else ()
 
 
-def keep_brief(desk: Desk, made: Morning) -> None:
+def keep_brief(desk: Desk, made: Morning, *, kind: str = BRIEF) -> None:
     """Keep calls and plan as people are told them; the next plan keeps to them where it can."""
     document = brief_document(made.brief, made.planned.answer, ())
-    keep_answer(desk, made.today.gathered, BRIEF, dump_json(document, desk.job.site.time_zone))
+    keep_answer(desk, made.today.gathered, kind, dump_json(document, desk.job.site.time_zone))
 
 
 def _finish(

@@ -12,7 +12,7 @@ from typing import Final
 from rules.errors import CloseinError
 from scheduler.planning.job import Job
 from scheduler.planning.messages import Watched
-from scheduler.runs.desk import keep_answer
+from scheduler.runs.desk import AGAIN, keep_answer
 from scheduler.service.desks import Service
 from scheduler.service.due import REPLAN
 from scheduler.service.judging import judged_again, moved_by
@@ -92,7 +92,7 @@ def _replanned(
     shown = page_parts(again.said, moved=told)
     with service.store.together():
         service.store.outbox.queue(again.messages, now=now, at=now)
-        keep_brief(again.desk, again.said.morning)
+        keep_brief(again.desk, again.said.morning, kind=AGAIN)
         keep_answer(again.desk, again.said.morning.today.gathered, PAGE, shown)
         if not service.store.runs.finish(
             watched.job, REPLAN, slot, claim, now=now, told="", body=again.body
