@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfoNotFoundError
 from rules.errors import CloseinError
 from scheduler.planning.job import Job
 from scheduler.planning.messages import Watched
+from scheduler.planning.people import Role
 from scheduler.service.desks import Service
 from scheduler.service.health import health
 
@@ -44,6 +45,7 @@ def doctor(service: Service, *, network: bool) -> Iterator[Look]:
     yield _words()
     yield _fonts()
     yield from _mail(service, network=network)
+    yield _accounts(service)
     watched = service.store.runs.watched()
     if not watched:
         yield Look("jobs", fine=False, says="none is looked after; closein serve JOB.yaml")
@@ -61,6 +63,14 @@ def _store(service: Service) -> Look:
     faults = service.store.verify()
     says = faults[0] if faults else "every record follows from the one before"
     return Look("store", fine=not faults, says=says)
+
+
+def _accounts(service: Service) -> Look:
+    """Links do without an account, so that none is there is told and is no fault."""
+    open_ones = [one for one in service.store.people.accounts() if not one.closed]
+    owners = sum(one.role is Role.OWNER for one in open_ones)
+    says = f"{len(open_ones)} open, {owners} of them an owner's"
+    return Look("accounts", fine=True, says=says if owners else f"{says}; closein account NAME")
 
 
 def _room(service: Service) -> Look:

@@ -18,7 +18,7 @@ from scheduler.planning.job import Job, Recipient
 from scheduler.planning.messages import Message, NewMessage, Watched
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.calendar import CALENDAR, feed_before
-from scheduler.runs.desk import Desk, keep_answer
+from scheduler.runs.desk import AGAIN, Desk, keep_answer
 from scheduler.service.cuts import SHORTEST, Said, cut, feed_of
 from scheduler.service.desks import Service
 from scheduler.service.due import EVENING, MORNING, Due, missed_days
@@ -26,6 +26,7 @@ from scheduler.service.page_parts import PAGE, page_parts
 from scheduler.service.told import dump, told
 
 BRIEF: Final = "brief"  # kind of the answer kept
+TOLD: Final = (BRIEF, AGAIN)  # kinds that hold calls and plan as people are told them
 
 
 class Overtaken(Exception):

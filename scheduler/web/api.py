@@ -6,6 +6,7 @@ writes nothing here, so no other site can make a browser do it.
 
 from __future__ import annotations
 
+import json
 from typing import Any, Final
 
 from fastapi import Depends, FastAPI, HTTPException, Request
@@ -17,6 +18,7 @@ from starlette.responses import Response
 from rules.book import all_rows
 from rules.errors import CloseinError
 from scheduler.planning.decide_asks import allowed
+from scheduler.service.messages import TOLD
 from scheduler.service.signing_in import session_of
 from scheduler.web import answers, api_models
 from scheduler.web.asking import Asked, by_session, by_token, cookie_of
@@ -102,6 +104,13 @@ def _reading(api: FastAPI, site: Site, pages: JobPages) -> None:
             lever_notes=told["lever_notes"],
             moved=told["moved"],
         )
+
+    @api.get("/jobs/{job}/whole")
+    def whole(request: Request, job: str) -> api_models.Whole:
+        """Return calls and plan with every number; nothing of an old answer."""
+        asked, shown = _both(site, pages, request, job)
+        told = None if shown.is_old else _newest_document(site, job)
+        return api_models.Whole(**_made(site, asked, shown), document=told)
 
     @api.get("/jobs/{job}/walls")
     def walls(request: Request, job: str) -> api_models.Walls:
@@ -190,6 +199,15 @@ def _both(site: Site, pages: JobPages, request: Request, job: str) -> tuple[Aske
     if shown is None:
         raise HTTPException(503, "no morning was made yet")
     return asked, shown
+
+
+def _newest_document(site: Site, job: str) -> dict[str, Any] | None:
+    last = [site.store.last_decision(job, kind) for kind in TOLD]
+    numbers = [one[0] for one in last if one is not None]
+    if not numbers:
+        return None
+    told: dict[str, Any] = json.loads(site.store.decision(job, max(numbers)).answer)
+    return told
 
 
 def _made(site: Site, asked: Asked, shown: Shown) -> dict[str, Any]:

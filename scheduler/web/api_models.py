@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -135,6 +135,12 @@ class Plan(Made):
     )
     lever_notes: list[str]
     moved: Moved | None
+
+
+class Whole(Made):
+    """Calls and plan with every number, as ``closein brief --json`` has them."""
+
+    document: dict[str, Any] | None = Field(description="null where the answer is old")
 
 
 class Wall(Told):

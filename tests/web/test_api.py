@@ -20,7 +20,7 @@ from tests.service.made_job import Made
 from tests.web.made_site import JOB, MORNING, entries, link, made_site, replanned
 
 SOAK = bool(os.environ.get("CLOSEIN_SOAK"))
-READS = ("today", "week", "plan", "walls", "log")
+READS = ("today", "week", "plan", "walls", "whole", "log")
 
 
 def bearer(made: Made, *, may_log: bool = False) -> dict[str, str]:
@@ -96,6 +96,7 @@ def test_an_old_answer_says_go_nowhere(made: Made, client: TestClient) -> None:
     assert {row["kind"] for row in old["rows"]} == {"stop"}
     assert "old" in old["subject"]
     assert client.get(f"/v1/jobs/{JOB}/week", headers=own).json()["tasks"] == []
+    assert client.get(f"/v1/jobs/{JOB}/whole", headers=own).json()["document"] is None
 
 
 def test_an_entry_is_written_once_and_the_plan_follows(made: Made, client: TestClient) -> None:

@@ -6,7 +6,9 @@ Kinds after the OWASP Top Ten and its cheat sheets; CSP Level 3, RFC 6265bis for
 
 from __future__ import annotations
 
+import csv
 import email
+import io
 import re
 import socket
 import threading
@@ -21,6 +23,7 @@ from starlette.testclient import TestClient
 
 from rules.errors import CloseinError
 from scheduler.output.calendar_feed import calendar_feed
+from scheduler.output.csv_text import csv_text
 from scheduler.service.signing_in import TRIES_ADDRESS
 from scheduler.startup_service import pages
 from scheduler.web import server
@@ -40,6 +43,9 @@ from tests.web.made_site import (
 )
 
 ROOT = f"/j/{JOB}/"
+ROOM = Path(__file__).resolve().parents[2]
+# sheet.py quotes its cells alike (tests/jobfile), hourly_csv.py writes numbers alone
+WRITERS = {"csv_text.py", "sheet.py", "hourly_csv.py"}
 
 
 # forms of other sites
@@ -180,6 +186,20 @@ def test_a_line_break_in_a_name_makes_no_calendar_line(tmp_path: Path) -> None:
     raw, _ = calendar_feed(replace(plan, tasks=lines), job, answers={}, told={})
     assert b"\r\nBEGIN:VALARM" not in raw
     assert raw.count(b"BEGIN:VEVENT") == raw.count(b"\r\nEND:VEVENT")
+
+
+@pytest.mark.parametrize("begin", ["=", "+", "-", "@", "\t=", "\r="])
+def test_a_text_that_a_spreadsheet_would_run_is_quoted(begin: str) -> None:
+    """OWASP, CSV injection: no table of the product is written past the guard."""
+    bad = f'{begin}HYPERLINK("https://evil.example")'
+    (row,) = list(csv.reader(io.StringIO(csv_text(("name",), [(bad,)]))))[1:]
+    assert row == [f"'{bad}"]
+    writers = [
+        path.name
+        for path in (ROOM / "scheduler").rglob("*.py")
+        if re.search(r"csv\.(Dict)?[wW]riter\(", path.read_text(encoding="utf-8"))
+    ]
+    assert set(writers) == WRITERS
 
 
 # ways out of the folder, forged links, other jobs
