@@ -20,11 +20,11 @@ from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-ROW_IN, HEAD_IN = 0.36, 1.5  # height of a task's row, and of title, dates and key together
+ROW_IN, HEAD_IN = 0.36, 1.6  # height of a task's row, and of title, dates and key together
 NAME_LETTERS: Final = 30
 STRIP = {  # grey and hatch of the hours that a forecast tells
     Verdict.GO: ("0.96", ""),
-    Verdict.GO_WITH_PROTECTION: ("0.82", "...."),
+    Verdict.GO_WITH_PROTECTION: ("0.82", "||||||"),  # dots make the SVG four times as long
     Verdict.NOT_KNOWN: ("white", "xxxx"),
     Verdict.NO_GO: ("0.55", "////"),
 }
@@ -87,7 +87,8 @@ def _draw(
     axes.set_xlabel(
         "bar: planned; black on the forecast, grey on past years, white on nothing\n"
         "line: 10 to 90 %   \u25c7 gate opens   \u25bd appointment\n"
-        "strip: light may go on, dots with protection, lines no-go, crosses not known",
+        "strip: light may go on, upright lines with protection,\n"
+        "slanted no-go, crosses not known",
         fontsize=6.5,
     )
     date_ticks(axes, days)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from datetime import datetime, timedelta
 from typing import Final
 
 from rules.errors import CloseinError
@@ -15,6 +16,7 @@ from scheduler.service.judging import Again, judged_again
 from scheduler.service.messages import Overtaken, keep_brief
 from scheduler.service.page_parts import PAGE, page_parts, parts_before
 
+RENEWED: Final = timedelta(hours=3)  # pages that say the same; else a season fills the disk
 LOG: Final = logging.getLogger("closein.looks")
 
 
@@ -36,10 +38,11 @@ def look_run(service: Service, watched: Watched, job: Job, one: Due, claim: str)
             again = judged_again(service, watched, job, one.slot, now)
         except CloseinError as error:
             absent = (*absent, *error.lines())
-    shown = "" if again is None else page_parts(again.said, before=parts_before(again.desk))
+    shown = "" if again is None else _page(again, now)
     with service.store.together():
         if again is not None:
             service.store.outbox.queue(again.messages, now=now, at=now)
+        if again is not None and shown:
             keep_brief(again.desk, again.said.morning, kind=AGAIN)
             keep_answer(again.desk, again.said.morning.today.gathered, PAGE, shown)
         finish = service.store.runs.finish
@@ -50,6 +53,19 @@ def look_run(service: Service, watched: Watched, job: Job, one: Due, claim: str)
             raise Overtaken
     if absent:
         LOG.warning("look", extra={"job": job.id, "source": one.source, "told": "; ".join(absent)})
+
+
+def _page(again: Again, now: datetime) -> str:
+    """Return new pages where a call has changed or the old ones are some hours old, else ""."""
+    before = parts_before(again.desk)
+    brief = again.said.morning.brief
+    if before is not None and now - datetime.fromisoformat(before["made"]) < RENEWED:
+        acting = [answer for answer in brief.answers if not answer.waits_for]
+        calls = [(answer.task, answer.call.value) for answer in acting]
+        shown = [(row["task"], row["kind"]) for row in before["today"]["rows"]]
+        if calls == shown and brief.subject == before["today"]["subject"]:
+            return ""
+    return page_parts(again.said, before=before)
 
 
 def _kept(desk: Desk) -> tuple[bool, tuple[str, ...]]:

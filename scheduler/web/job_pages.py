@@ -21,6 +21,7 @@ from scheduler.web.site import Site
 
 LOG: Final = logging.getLogger("closein.pages")
 KEY_BYTES: Final = 18
+MOST_BODIES: Final = 512  # that stay in memory
 NAV: Final[tuple[tuple[str, str], ...]] = (
     ("", "Today"), ("week", "Week"), ("plan", "Plan"), ("walls", "Walls"),
     ("close-in", "Close-in"), ("log", "Log"), ("tomorrow", "Tomorrow"), ("rules", "Rules"),
@@ -200,6 +201,8 @@ class JobPages:
         kept = self._bodies.get((job, name))
         if kept is None or kept[0] != (shown.number, state):
             kept = ((shown.number, state), answers.body(name, told))
+            if len(self._bodies) >= MOST_BODIES:
+                self._bodies.clear()
             self._bodies[job, name] = kept
         return kept[1]
 

@@ -12,6 +12,7 @@ from scheduler.interfaces import Store
 from scheduler.service.page_parts import PAGE, parts_of
 
 HOUR_S = 3600.0
+MOST_JOBS = 64  # whose pages stay in memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +74,8 @@ class Newest:
         read = self._read.get(job)
         if read is None or read[0] != number:
             read = (number, parts_of(self._store.decision(job, number).answer))
+            if len(self._read) >= MOST_JOBS:
+                self._read.clear()
             self._read[job] = read
         if read[1] is None:
             return None

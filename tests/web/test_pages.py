@@ -11,6 +11,7 @@ from starlette.testclient import TestClient
 
 from scheduler.planning.messages import NewMessage
 from scheduler.service.links import digest_of, withdraw
+from scheduler.service.rounds import round_of
 from scheduler.web.job_pages import PAGES
 from tests.service.made_job import Made
 from tests.web.made_site import BAD, JOB, MORNING, link
@@ -204,3 +205,18 @@ def test_a_job_without_a_morning_says_so(made: Made, client: TestClient) -> None
     )  # fmt: skip
     answer = client.get(link(made))
     assert (answer.status_code, answer.text) == (503, "no morning was made yet\n")
+
+
+@pytest.mark.parametrize(("air_c", "renewed"), [(12.0, False), (-20.0, True)])
+def test_a_look_renews_the_pages_when_a_call_changes_and_not_with_every_forecast(
+    made: Made, client: TestClient, air_c: float, renewed: bool
+) -> None:
+    """Pages that say the same are kept again after three hours, so a season fills no disk."""
+    root, store = link(made), made.service.store
+    first = store.last_decision(JOB, "page")
+    made.air_c = air_c
+    made.clock.now = MORNING + timedelta(hours=1, minutes=35)
+    round_of(made.service)
+    assert len(store.forecasts_until(JOB, made.clock.now)) > 1
+    assert (store.last_decision(JOB, "page") != first) is renewed
+    assert ('class="call">go<' in client.get(root).text) is not renewed
