@@ -46,8 +46,8 @@ class Again:
 
 def judged_again(
     service: Service, watched: Watched, job: Job, slot: str, now: datetime, *, position: int = -1
-) -> Again | None:
-    """Judge on what is kept; None where nobody has been told anything yet.
+) -> Again:
+    """Judge on what is kept; where nobody has been told anything yet there are no messages.
 
     ``position`` is the log's position of the pages before: an entry undone since then brings
     back the plan that was told before it.
@@ -58,11 +58,12 @@ def judged_again(
         If the weather cannot be had or read.
     """
     before = last_told(service, job)
-    if before is None:
-        return None
     desk = service.desk(watched, now, "kept")
     new = [one for one in desk.store.entries(job.id) if one.seq > position >= 0]
     made = brief(desk, told=as_it_was(desk, new))
+    said = Said(made, desk.job, evening=False, notes=(), page=service.page)
+    if before is None:  # a job just taken in: its pages are there before its first morning
+        return Again(desk, said, "", ())
     was, is_now = load(before.body), told(made.today.answers, made.planned.answer)
     found = changes(job, was, is_now, made.today.answers, made.planned.answer)
     if quiet_until(job.messages, job.site.time_zone, now) is not None:
@@ -70,7 +71,6 @@ def judged_again(
     messages = tuple(
         message for to in job.delivery for message in _messages(service, job, to, found, slot, now)
     )
-    said = Said(made, desk.job, evening=False, notes=(), page=service.page)
     return Again(desk, said, dump(after_telling(was, is_now, found)), messages)
 
 

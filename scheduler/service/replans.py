@@ -85,8 +85,6 @@ def _replanned(
 ) -> None:
     now = service.clock()
     again = judged_again(service, watched, job, f"log-{slot}", now, position=position)
-    if again is None:
-        raise Overtaken
     entries, moved = moved_by(again.desk, again.said.morning, position)
     told = None if moved is None else moved_told(moved, entries, again.desk.job, now)
     shown = page_parts(again.said, moved=told)

@@ -13,8 +13,8 @@ from scheduler.planning.messages import NewMessage
 from scheduler.service.links import digest_of, withdraw
 from scheduler.service.rounds import round_of
 from scheduler.web.job_pages import PAGES
-from tests.service.made_job import Made
-from tests.web.made_site import BAD, JOB, MORNING, link
+from tests.service.made_job import Made, made_job, made_service
+from tests.web.made_site import BAD, JOB, MORNING, client_of, link
 
 OWN = (
     "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; "
@@ -220,3 +220,13 @@ def test_a_look_renews_the_pages_when_a_call_changes_and_not_with_every_forecast
     assert len(store.forecasts_until(JOB, made.clock.now)) > 1
     assert (store.last_decision(JOB, "page") != first) is renewed
     assert ('class="call">go<' in client.get(root).text) is not renewed
+
+
+def test_a_job_just_taken_in_has_its_pages_before_its_first_morning(tmp_path: Path) -> None:
+    made = made_service(tmp_path / "closein.db", made_job(tmp_path), MORNING + timedelta(hours=2))
+    round_of(made.service)
+    assert made.post.took == []  # nobody was told anything, and no message is due
+    with client_of(made) as client:
+        text = client.get(link(made)).text
+    assert re.search(r'class="call">go', text)
+    assert made.service.store.verify() == ()
