@@ -16,13 +16,16 @@ from scheduler.web.job_pages import JobPages
 NEWEST = 40  # openings that are shown
 
 
-def people(pages: JobPages, asked: Asked, fields: Mapping[str, str]) -> Response:
-    """Return the page, after doing what a form of it asks."""
+def people(pages: JobPages, asked: Asked, fields: Mapping[str, str], *, address: str) -> Response:
+    """Return the page, after doing what a form of it asks.
+
+    ``address`` is where the owner has reached it, for links where the settings name none.
+    """
     site, job = pages.site, asked.visitor.job
     shown = pages.shown(asked)
     if shown is None:
         return answers.nothing(503, "no morning was made yet\n")
-    said, wrong, given = _done(pages, job, fields)
+    said, wrong, given = _done(pages, job, fields, address)
     zone = str(shown.parts["time_zone"])
     told = {
         "said": said,
@@ -42,7 +45,7 @@ def people(pages: JobPages, asked: Asked, fields: Mapping[str, str]) -> Response
 
 
 def _done(
-    pages: JobPages, job: str, fields: Mapping[str, str]
+    pages: JobPages, job: str, fields: Mapping[str, str], address: str
 ) -> tuple[list[str], list[str], str]:
     """Do what a form asks; return what was done, what was wrong, and a new link's address."""
     site, now = pages.site, pages.site.clock()
@@ -53,7 +56,7 @@ def _done(
         if "who" in fields:
             may_log = fields.get("may_log") == "yes"
             token = give(site.store, job, fields["who"], now=now, may_log=may_log)
-            return [], [], f"{site.root.rstrip('/')}/p/{token}/"
+            return [], [], f"{(site.root or address).rstrip('/')}/p/{token}/"
     except BadInput as error:
         return [], error.lines(), ""
     return [], [], ""
