@@ -245,3 +245,12 @@ def test_answer_messages_and_run_stand_or_fall_together(
     round_of(made.service)
     assert store.outbox.messages() == ()
     assert store.decisions("north-end-lift") == ()
+
+
+def test_a_service_started_again_with_its_job_owes_the_morning_still(tmp_path: Path) -> None:
+    """Killed between the hour the morning was due and the morning, started as it was before."""
+    job = made_job(tmp_path)
+    made_service(tmp_path / "closein.db", job, utc(2026, 11, 9, 9)).service.store.close()
+    again = made_service(tmp_path / "closein.db", job, utc(2026, 11, 9, 10, 40))
+    round_of(again.service)
+    assert [m.kind for m, _ in again.post.took] == ["morning"]
