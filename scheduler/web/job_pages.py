@@ -5,8 +5,6 @@ from __future__ import annotations
 import logging
 import secrets
 from collections.abc import Callable, Mapping
-from functools import cache
-from importlib import resources
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -16,6 +14,7 @@ from rules.errors import StoreFault
 from scheduler.service.photos import small
 from scheduler.web import answers
 from scheduler.web.asking import Asked
+from scheduler.web.rule_lines import rule_groups
 from scheduler.web.shown import Newest, Shown
 from scheduler.web.site import Site
 
@@ -156,7 +155,7 @@ class JobPages:
 
     def rules(self, asked: Asked, shown: Shown) -> Response:
         """Return the rule book with its sources."""
-        inside = self._body("rules", shown, {"book": book_text()})
+        inside = self._body("rules", shown, {"groups": rule_groups()})
         return self.framed("Rules", "rules", asked, shown, inside)
 
     def framed(
@@ -224,12 +223,6 @@ class JobPages:
             LOG.warning("who opened an answer was not kept", extra={"told": str(fault)})
             return
         self._seen.add(key)
-
-
-@cache
-def book_text() -> str:
-    """Return the rule book's page."""
-    return resources.files("rules").joinpath("book/BOOK.md").read_text(encoding="utf-8")
 
 
 PAGES: Final[Mapping[str, Page]] = {
