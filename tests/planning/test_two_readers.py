@@ -6,6 +6,7 @@ the other cannot know, the row is named here with the reason.
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from datetime import UTC, datetime, time
 
@@ -28,6 +29,7 @@ from scheduler.planning.known_facts import KnownFacts
 from scheduler.planning.log import Progress
 
 NOW = datetime(2026, 11, 9, 11, tzinfo=UTC)
+SOAK = bool(os.environ.get("CLOSEIN_SOAK"))
 HOURS = 120
 FIRST = int(NOW.timestamp() // 3600)
 BOOK = load_book()
@@ -98,7 +100,8 @@ def before_the_table(reason: Reason) -> bool:
     return reason.low is not None and reason.low < 0
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.soak
+@pytest.mark.parametrize("seed", range(12 if SOAK else 3))
 def test_both_readers_say_the_same_of_the_same_hours(seed: int) -> None:
     rng = np.random.default_rng(seed)
     compared: Counter[str] = Counter()
