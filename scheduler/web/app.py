@@ -192,5 +192,8 @@ def _content(name: str) -> bytes:
     return resources.files("scheduler.web").joinpath(f"files/{name}").read_bytes()
 
 
-def _nothing(_: Request, __: Exception) -> Response:
+def _nothing(request: Request, _: Exception) -> Response:
+    """Answer what no route takes, such as a line break in a name; under ``/v1`` as JSON."""
+    if request.url.path.startswith("/v1/"):
+        return answers.document({"wrong": ["not here"]}, status=404)
     return answers.nothing()

@@ -139,6 +139,12 @@ def test_who_may_only_read_writes_nothing(made: Made, client: TestClient) -> Non
     assert entries(made) == []
 
 
+def test_a_name_with_a_line_break_is_not_there_in_json_too(made: Made, client: TestClient) -> None:
+    """Found by made-up requests: no route takes a line break, so the outer 404 answered."""
+    answer = client.get("/v1/jobs/a%0Ab/today", headers=bearer(made))
+    assert (answer.status_code, answer.json()) == (404, {"wrong": ["not here"]})
+
+
 def test_nobody_is_told_how_to_come_in(made: Made, client: TestClient) -> None:
     answer = client.get(f"/v1/jobs/{JOB}/today")
     assert (answer.status_code, answer.headers["www-authenticate"]) == (401, "Bearer")
