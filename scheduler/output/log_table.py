@@ -62,34 +62,58 @@ def log_table(
 
 def difference_lines(found: Difference, job: Job) -> Iterator[RenderableType]:
     """Yield what moved and why, the calls with their words, and what became of the figures."""
-    zone = job.site.time_zone
     if found.nothing:
         yield Text("nothing moved")
     else:
         table = Table(box=None, pad_edge=False, header_style="bold")
         for title in ("Moved", "Was", "Is", "Why"):
             table.add_column(title, overflow="fold")
-        for row in found.moved:
-            was, now = (row.was, row.now) if row.was != row.now else (row.ended, row.ends)
-            until = "" if row.was != row.now else "until "
-            table.add_row(
-                row.name, f"{until}{clock(was, zone)}", f"{until}{clock(now, zone)}", row.why
-            )
+        for row in moved_rows(found, job):
+            table.add_row(*row)
         yield table
-    for call in found.calls:
-        by = f" by {clock(call.by, zone)}" if call.by else ""
-        yield Text(f"tell {words(call.who)}{by}: {call.text}")
+    for who, by, text in call_rows(found, job):
+        yield Text(f"tell {who}{f' by {by}' if by else ''}: {text}")
     if found.stays and not found.nothing:
         yield Text(f"as before: {', '.join(found.stays)}")
+    yield from (Text(line) for line in figure_lines(found, job))
+
+
+def moved_rows(found: Difference, job: Job) -> list[list[str]]:
+    """Return a row of words a task that moved: name, was, is, why; its end where that moved."""
+    zone = job.site.time_zone
+    rows = []
+    for row in found.moved:
+        was, now = (row.was, row.now) if row.was != row.now else (row.ended, row.ends)
+        until = "" if row.was != row.now else "until "
+        rows.append(
+            [row.name, f"{until}{clock(was, zone)}", f"{until}{clock(now, zone)}", row.why]
+        )
+    return rows
+
+
+def call_rows(found: Difference, job: Job) -> list[list[str]]:
+    """Return a row of words a call to make: whom, by when or "", the words to send."""
+    zone = job.site.time_zone
+    return [
+        [words(call.who), clock(call.by, zone) if call.by else "", call.text]
+        for call in found.calls
+    ]
+
+
+def figure_lines(found: Difference, job: Job) -> list[str]:
+    """Return what became of close-in, margin and chance, those that are known."""
+    zone = job.site.time_zone
     was, now = found.close_in
-    yield Text(f"Close-in was {clock(was, zone)}, is {clock(now, zone)}")
+    lines = [f"Close-in was {clock(was, zone)}, is {clock(now, zone)}"]
     if found.late_close_in != (None, None):
         late, later = (clock(at, zone) if at else "after the season" for at in found.late_close_in)
-        yield Text(f"In nine of ten scenarios by {late}, now by {later}")
-    if found.margin_days.was is not None and found.margin_days.now is not None:
-        yield Text(f"Margin was {found.margin_days.was:g} days, is {found.margin_days.now:g}")
-    if found.chance.was is not None and found.chance.now is not None:
-        yield Text(f"Chance was {found.chance.was:.0%}, is {found.chance.now:.0%}")
+        lines.append(f"In nine of ten scenarios by {late}, now by {later}")
+    margin, chance = found.margin_days, found.chance
+    if margin.was is not None and margin.now is not None:
+        lines.append(f"Margin was {margin.was:g} days, is {margin.now:g}")
+    if chance.was is not None and chance.now is not None:
+        lines.append(f"Chance was {chance.was:.0%}, is {chance.now:.0%}")
+    return lines
 
 
 def log_document(

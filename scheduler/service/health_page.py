@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
@@ -27,8 +26,3 @@ def health_route(health: Callable[[], Health]) -> Route:
         return JSONResponse(document, status_code=200 if found.fit else 503, headers=headers)
 
     return Route("/health", answer, methods=["GET"])
-
-
-def health_app(health: Callable[[], Health]) -> Starlette:
-    """Return an app that answers ``/health`` alone."""
-    return Starlette(routes=[health_route(health)])
