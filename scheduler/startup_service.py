@@ -88,13 +88,6 @@ def named_store(address: str | None) -> SqlStore:
     return SqlStore(name)
 
 
-def opened_store(address: str | None) -> SqlStore:
-    """Open the store that the option or the setting names; make it where there is none."""
-    from scheduler.store.sql_store import SqlStore
-
-    return SqlStore(address or settings().store or DEFAULT_STORE)
-
-
 def take_note(store: Store, number: int, *, who: str, now: datetime) -> None:
     """Write down that a person has taken note of an alarm.
 
@@ -210,8 +203,9 @@ def accounts_told(
     from rules.words import words
     from scheduler.planning.people import Role
     from scheduler.service.signing_in import close_account, open_account
+    from scheduler.store import open_store
 
-    opened = opened_store(address)
+    opened = open_store(address or settings().store or DEFAULT_STORE)
     if close:
         close_account(opened, name, now=now())
         return f"closed: {name}; signed out everywhere"

@@ -86,13 +86,12 @@ def brief_told(
     """Return all that the message says, in words, as JSON can hold it."""
     zone = job.site.time_zone
     names = {task.id: task.name for task in job.tasks}
-    acting = [answer for answer in brief.answers if not answer.waits_for]
     return {
         "name": job.name,
         "subject": brief.subject,
         "age_h": brief.age_h,
         "stale": brief.stale,
-        "rows": [_row(answer, names, job) for answer in acting],
+        "rows": [_row(answer, names, job) for answer in brief.acting],
         "waiting": [[names.get(a.task, a.task), a.reason] for a in brief.answers if a.waits_for],
         "at": clock(brief.at, zone),
         "cautions": list(dict.fromkeys(told("caution", key) for key in brief.cautions)),

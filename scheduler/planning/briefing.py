@@ -68,6 +68,11 @@ class Brief:
     noticed: tuple[Finding, ...] = ()  # of the weather: what differs, is absent or not used
     leaves: tuple[Leave, ...] = ()  # what is done before tonight and before the days off
 
+    @property
+    def acting(self) -> tuple[TaskAnswer, ...]:
+        """Return the answers of tasks whose turn it is: they wait for no other."""
+        return tuple(answer for answer in self.answers if not answer.waits_for)
+
 
 def brief(
     job: Job,

@@ -88,7 +88,7 @@ def short_line(said: Said, to: Recipient) -> str:
         return one_line(f"{said.job.name}: {_range(said)}. {notes}", SHORTEST)
     if to.gets == "whole" and not said.evening:
         told = f"{said.morning.brief.subject}."
-        tasks = {answer.task for answer in said.morning.brief.answers if not answer.waits_for}
+        tasks = {answer.task for answer in said.morning.brief.acting}
     else:
         own = "; ".join(f"{name}: {call}{when}" for name, call, when in _crew_lines(said, to.crew))
         if not own and to.gets == "crew":

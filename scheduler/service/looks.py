@@ -60,8 +60,7 @@ def _page(again: Again, now: datetime) -> str:
     before = parts_before(again.desk)
     brief = again.said.morning.brief
     if before is not None and now - datetime.fromisoformat(before["made"]) < RENEWED:
-        acting = [answer for answer in brief.answers if not answer.waits_for]
-        calls = [(answer.task, answer.call.value) for answer in acting]
+        calls = [(answer.task, answer.call.value) for answer in brief.acting]
         shown = [(row["task"], row["kind"]) for row in before["today"]["rows"]]
         if calls == shown and brief.subject == before["today"]["subject"]:
             return ""

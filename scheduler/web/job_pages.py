@@ -11,6 +11,8 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from rules.errors import StoreFault
+from rules.words import words
+from scheduler.output.words import words as plain
 from scheduler.service.photos import small
 from scheduler.web import answers
 from scheduler.web.asking import Asked
@@ -30,7 +32,6 @@ READINGS: Final = (
     ("concrete_temperature", "concrete"),
     ("air_temperature", "air"),
 )
-CAUSES: Final = ("rain", "wind", "cold", "snow", "heat", "other")
 CELL_WORDS: Final = (
     ("g", "go"), ("p", "with protection"), ("n", "no-go"), ("u", "not known"),
 )  # fmt: skip
@@ -76,7 +77,7 @@ class JobPages:
             "unit": unit,
             "sign": "°F" if unit == "degF" else "°C",
             "readings": READINGS,
-            "causes": CAUSES,
+            "causes": [(key, plain(key)) for key in words().causes],
             "key": lambda: secrets.token_urlsafe(KEY_BYTES),
             "photos": {photo.identity for photo in self.site.store.photos(asked.visitor.job)},
             "holds": [hold for hold in shown.parts["holds"] if hold[2] in asked.visitor.releases],

@@ -207,3 +207,15 @@ def test_who_may_only_read_is_told_nothing_of_the_log(made: Made, client: TestCl
     path = f"{link(made)}log"
     assert client.get(path).status_code == client.post(path, data=FORM).status_code == 404
     assert entries(made) == []
+
+
+def test_every_cause_that_the_page_offers_is_taken(made: Made, client: TestClient) -> None:
+    """They are the book's own words; one of the page's own would be refused."""
+    path, form = own(made, client)
+    offered = re.search(r'<select name="cause">(.*?)</select>', client.get(path).text)
+    assert offered is not None
+    causes = re.findall(r'value="([^"]+)"', offered[1])
+    assert "rain" in causes
+    for number, cause in enumerate(causes):
+        told = form | {"cause": cause, "key": f"{number:024}"}
+        assert client.post(path, data=told).status_code == 200, cause
