@@ -22,6 +22,7 @@ test: $(STAMP) lint types
 lint: $(STAMP)
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
+	PYTHONPATH=. $(BIN)/lint-imports --no-logo --no-cache
 
 types: $(STAMP)
 	$(BIN)/mypy

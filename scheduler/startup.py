@@ -18,16 +18,16 @@ from zoneinfo import ZoneInfo
 
 import scheduler.jobfile
 from rules.errors import BadInput, WeatherUnavailable
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import SOURCES, Job, Site, SourceChoice
-from scheduler.planning.log import Entry
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.model.job import SOURCES, Job, Site, SourceChoice
+from scheduler.planning.model.log import Entry
+from scheduler.planning.tables.hours import Forecast
 from scheduler.runs.desk import STATIONS, Desk, Incoming, RawWeather, gather
 from scheduler.settings import Settings, settings
 
 if TYPE_CHECKING:
-    from scheduler.interfaces import Store
-    from scheduler.planning.measured import ProbeTrace
+    from scheduler.interfaces.protocols import Store
+    from scheduler.planning.strength.measured import ProbeTrace
     from scheduler.weather.sources import Network
 
 NWS = "nws"

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import scheduler.jobfile
 from rules.errors import BadInput, CloseinError, StoreFault
-from scheduler.interfaces import Sender, Store
-from scheduler.planning.job import SOURCES, Job, SourceChoice
-from scheduler.planning.messages import Watched
+from scheduler.interfaces.messages import Watched
+from scheduler.interfaces.protocols import Sender, Store
+from scheduler.planning.model.job import SOURCES, Job, SourceChoice
 from scheduler.runs.desk import Desk, Incoming
 from scheduler.service.desks import Service
 from scheduler.service.sending import Leases
@@ -201,7 +201,7 @@ def accounts_told(
         If the name, the password or a role cannot be taken.
     """
     from rules.words import words
-    from scheduler.planning.people import Role
+    from scheduler.interfaces.people import Role
     from scheduler.service.signing_in import close_account, open_account
     from scheduler.store import open_store
 

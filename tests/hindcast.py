@@ -32,13 +32,19 @@ import numpy as np
 
 from rules.errors import CloseinError
 from rules.exposure import NEVER
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.closein_date import Ends, Season, closein_date, latest_safe, years_needed
-from scheduler.planning.forecast_error import KNOTS, error_spread, errors
-from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Calendar, ExposureLimits, GroundLimits, Job, Site
-from scheduler.planning.open_house import breaches
-from scheduler.planning.scenarios import TEMPERATURE, Scenarios, scenarios
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.forecast.forecast_error import KNOTS, error_spread, errors
+from scheduler.planning.forecast.scenarios import TEMPERATURE, Scenarios, scenarios
+from scheduler.planning.model.job import Calendar, ExposureLimits, GroundLimits, Job, Site
+from scheduler.planning.open_house.closein_date import (
+    Ends,
+    Season,
+    closein_date,
+    latest_safe,
+    years_needed,
+)
+from scheduler.planning.open_house.open_house import breaches
+from scheduler.planning.tables.hours import HourlyTable
 from scheduler.weather.climate import read_climate
 
 FORECAST_H = 168

@@ -19,10 +19,10 @@ from pathlib import Path
 import numpy as np
 from ortools.sat.python import cp_model
 
-from scheduler.planning.check import faults_of
-from scheduler.planning.network import Problem, Status, Tie, Work
-from scheduler.planning.solve import Limits, solve
-from scheduler.planning.tables import NEVER, ready_after
+from scheduler.planning.schedule.check import faults_of
+from scheduler.planning.schedule.network import Problem, Status, Tie, Work
+from scheduler.planning.schedule.solve import Limits, solve
+from scheduler.planning.tables.finish import NEVER, ready_after
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from rules.errors import BadInput
 from rules.freeze import Fate
 from scheduler.output.answer_json import dump
 from scheduler.output.cure_table import cure_document
-from scheduler.planning.cure_answer import CureAnswer
+from scheduler.planning.strength.cure_answer import CureAnswer
 from scheduler.runs.cure import cure
 from scheduler.startup import Options, open_desk
 

@@ -19,8 +19,8 @@ from scheduler.output.answer_json import answer_document
 from scheduler.output.brief_message import brief_html, brief_text
 from scheduler.output.today_table import today_table
 from scheduler.output.weather_table import alert_lines
-from scheduler.planning.briefing import ahead
-from scheduler.planning.hours import Alert
+from scheduler.planning.reports.briefing import ahead
+from scheduler.planning.tables.hours import Alert
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
 from scheduler.startup import Options, open_desk

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.planning.steps import OF_A_PLAN
+from scheduler.planning.model.steps import OF_A_PLAN
 from tests.demo_job import demo_job
 from tests.test_command import AT, CLIMATE, WEATHER, run
 

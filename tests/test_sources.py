@@ -12,11 +12,11 @@ import pytest
 
 from rules.errors import CloseinError
 from scheduler.cli import main
+from scheduler.interfaces.records import KeptForecast
 from scheduler.jobfile import parse
-from scheduler.planning.ensemble_line import members_of, planned_line
-from scheduler.planning.hours import Forecast, HourlyTable, Provenance
-from scheduler.planning.job import SOURCES
-from scheduler.planning.records import KeptForecast
+from scheduler.planning.forecast.ensemble_line import members_of, planned_line
+from scheduler.planning.model.job import SOURCES
+from scheduler.planning.tables.hours import Forecast, HourlyTable, Provenance
 from scheduler.runs.desk import kept_sets
 from scheduler.weather.grids.public_models import models
 from tests.demo_job import DEMO, demo_job

@@ -17,8 +17,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "rules/book.py": {"rules", "numpy", "pydantic"},
     "rules/book_rows.py": {"rules", "pydantic"},
     "scheduler/planning": PLANNING,
-    "scheduler/planning/constraint_model.py": PLANNING | {"ortools"},
-    "scheduler/interfaces.py": {"rules", "scheduler.planning"},
+    "scheduler/planning/schedule/constraint_model.py": PLANNING | {"ortools"},
+    "scheduler/interfaces": {"rules", "scheduler.planning", "scheduler.interfaces", "numpy"},
     "scheduler/jobfile": EDGE
     | {"scheduler.jobfile", "pydantic", "pydantic_core", "ruamel", "holidays"},
     "scheduler/weather": EDGE

@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 
 from rules.errors import CloseinError, WeatherUnavailable
-from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import HourlyTable
 from scheduler.weather.climate import parse_record, stations_of
 from scheduler.weather.files import bytes_of, is_grid, parse_weather
 from scheduler.weather.grid_file import NETCDF_MARKS

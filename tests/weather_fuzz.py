@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from rules.errors import CloseinError
-from scheduler.planning.hours import HourlyTable
+from scheduler.planning.tables.hours import HourlyTable
 from scheduler.weather.files import parse_weather
 from scheduler.weather.nws import NwsGridpoints
 from tests.recorded_data import recorded_files

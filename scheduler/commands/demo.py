@@ -21,7 +21,7 @@ def demo(
     from scheduler.output.files import write_file
     from scheduler.output.screen import show, waiting
     from scheduler.output.stopwatch import timed
-    from scheduler.planning.steps import CALLS, OF_A_PLAN
+    from scheduler.planning.model.steps import CALLS, OF_A_PLAN
     from scheduler.runs.demo import AGAIN
     from scheduler.runs.demo import demo as run
     from scheduler.startup import demo_desk

@@ -48,7 +48,7 @@ def plan(  # noqa: PLR0913, PLR0917 - one option for each thing that is written
     from scheduler.output.plan_table import plan_document, plan_table
     from scheduler.output.screen import waiting
     from scheduler.output.stopwatch import timed
-    from scheduler.planning.steps import OF_A_PLAN
+    from scheduler.planning.model.steps import OF_A_PLAN
     from scheduler.runs.calendar import CALENDAR, feed_before
     from scheduler.runs.desk import keep_answer
     from scheduler.runs.plan import plan as run

@@ -7,15 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from scheduler.commands.options import (
-    AsJson,
-    At,
-    Climate,
-    Observed,
-    Store,
-    Weather,
-    show_or_dump,
-)
+from scheduler.commands.options import AsJson, At, Climate, Observed, Store, Weather, show_or_dump
 
 if TYPE_CHECKING:
     from scheduler.startup import Options

@@ -16,7 +16,7 @@ from scheduler.jobfile.element import inside
 from scheduler.jobfile.exposure_parts import exposure_limits
 from scheduler.jobfile.fields import value_of
 from scheduler.jobfile.moments import end_of_day, start_of_day
-from scheduler.planning.job import (
+from scheduler.planning.model.job import (
     Alternative,
     Appointment,
     Calendar,

@@ -11,7 +11,7 @@ from pydantic import Field
 from scheduler.jobfile import moments
 from scheduler.jobfile.fields import Clock, CrewId, Known, Written
 from scheduler.jobfile.parts import Part
-from scheduler.planning.job import Recipient, Rhythm
+from scheduler.planning.model.job import Recipient, Rhythm
 
 
 def _clock_or_off(text: str, _: Known) -> time | None:

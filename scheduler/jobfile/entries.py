@@ -19,9 +19,9 @@ from scheduler.jobfile.entry_parts import PARTS, EntryPart, ReadingPart
 from scheduler.jobfile.faults import fault_at, faults_of
 from scheduler.jobfile.fields import Known, not_among
 from scheduler.jobfile.tree import Node, Said, node_of, text_of, tree_of
-from scheduler.planning.job import Job
-from scheduler.planning.log import Entry
-from scheduler.planning.progress import refusals
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Entry
+from scheduler.planning.model.progress import refusals
 
 # The field of an entry that a check names, and the keys it may stand under.
 ALSO: Final = {"hours": ("hours_left", "lost_h"), "when": ("at",)}

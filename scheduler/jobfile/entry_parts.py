@@ -25,7 +25,7 @@ from scheduler.jobfile.fields import (
     not_among,
 )
 from scheduler.jobfile.parts import Part
-from scheduler.planning.log import EntryKind, Fact, Reading
+from scheduler.planning.model.log import EntryKind, Fact, Reading
 
 
 def _says(text: str, **bounds: Any) -> Any:  # pydantic's own type of a field

@@ -11,7 +11,7 @@ from rules.frost import Soil
 from rules.units import convert
 from scheduler.jobfile.fields import Day, Text
 from scheduler.jobfile.parts import Part
-from scheduler.planning.job import (
+from scheduler.planning.model.job import (
     CoverLimit,
     ExposureLimits,
     GroundLimits,

@@ -14,18 +14,13 @@ from datetime import UTC, date, datetime, time, tzinfo
 from typing import Annotated, Any, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
-from pydantic import (
-    AfterValidator,
-    Field,
-    GetCoreSchemaHandler,
-    GetJsonSchemaHandler,
-)
+from pydantic import AfterValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 from rules.units import UNITS
 from rules.words import nearest, site_quantities, words
 from scheduler.jobfile import moments
-from scheduler.planning.job import SOURCES
+from scheduler.planning.model.job import SOURCES
 
 MOST_COMPARED: Final = 2000  # names; more are not searched for the nearest
 JsonSchema = dict[str, Any]

@@ -19,7 +19,7 @@ from scheduler.jobfile.network import cycles, ids_of, repeated_ids
 from scheduler.jobfile.schema import JobPart
 from scheduler.jobfile.site import site_clashes
 from scheduler.jobfile.tree import Node, Said, load, text_of, tree_of
-from scheduler.planning.job import Job
+from scheduler.planning.model.job import Job
 
 MOST_FAULTS: Final = 500  # nobody reads more; the last line says how many are left
 YEAR: Final = re.compile(

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
-from scheduler.planning.messages import Message, Reply, Sent
+from scheduler.interfaces.messages import Message, Reply, Sent
 
 LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "::1"})
 LONGEST: Final = 200  # characters of what a server says that are kept
@@ -33,7 +33,7 @@ class MailServer:
 
 
 class Smtp:
-    """Hands mail to one server; see ``scheduler.interfaces.Sender``."""
+    """Hands mail to one server; see ``scheduler.interfaces.protocols.Sender``."""
 
     def __init__(self, server: MailServer) -> None:
         self._server = server

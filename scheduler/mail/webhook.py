@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import requests
 
-from scheduler.planning.messages import Message, Reply, Sent
+from scheduler.interfaces.messages import Message, Reply, Sent
 
 
 class Webhook:

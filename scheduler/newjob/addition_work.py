@@ -9,7 +9,7 @@ from scheduler.newjob.closing_work import CLOSE, close_in, outside
 from scheduler.newjob.masonry_work import ENGINEER, INSPECTOR, courses, footing, sill, tighten
 from scheduler.newjob.numbers import Numbers
 from scheduler.newjob.step import Draft, Step, crew_hours, gate
-from scheduler.planning.job import Hold
+from scheduler.planning.model.job import Hold
 
 BEFORE = "Before work"
 ROOF = "Floor, frame, roof"

@@ -8,7 +8,7 @@ from rules.amounts.rates import man_h
 from scheduler.newjob.masonry_work import ENGINEER
 from scheduler.newjob.numbers import Numbers
 from scheduler.newjob.step import After, Step, crew_hours, gate
-from scheduler.planning.job import Hold
+from scheduler.planning.model.job import Hold
 
 OUTSIDE = "Outside of the wall"
 CLOSE = "Close in"

@@ -21,7 +21,7 @@ from scheduler.newjob.numbers import Numbers
 from scheduler.newjob.questions import Kind
 from scheduler.newjob.step import LONGEST_PIECE_H, After, Draft, Step, crew_hours, gate
 from scheduler.newjob.takeoff import lift
-from scheduler.planning.job import Hold
+from scheduler.planning.model.job import Hold
 
 BEFORE = "Before anything moves"
 CRIBS = "Cribbing and beams"

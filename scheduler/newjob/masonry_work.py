@@ -10,7 +10,7 @@ from rules.amounts.rates import man_h
 from scheduler.newjob.numbers import Numbers
 from scheduler.newjob.step import After, Step, crew_hours, gate, pieces
 from scheduler.newjob.takeoff import cores, footing_m3, grout_m3, wall
-from scheduler.planning.job import Hold
+from scheduler.planning.model.job import Hold
 
 ENGINEER = "engineer"
 INSPECTOR = "inspector"

@@ -8,7 +8,7 @@ from rules.amounts.rates import man_h
 from scheduler.newjob.masonry_work import COMPETENT, ENGINEER, INSPECTOR
 from scheduler.newjob.numbers import Numbers
 from scheduler.newjob.step import After, Draft, Step, crew_hours
-from scheduler.planning.job import Hold
+from scheduler.planning.model.job import Hold
 
 BEFORE = "Before work"
 REPAIR = "The repair"

@@ -12,7 +12,7 @@ import numpy as np
 from rules.amounts.labour import cold_output
 from rules.gates import gates, specified_mpa
 from scheduler.newjob.numbers import Numbers
-from scheduler.planning.job import Hold
+from scheduler.planning.model.job import Hold
 
 After = str | Mapping[str, object]
 LONGEST_PIECE_H: Final = 8.0  # what must not stop overnight is done in a shift

@@ -15,10 +15,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from scheduler.planning.answer import ANSWER_VERSION, MeasureLine, Span, TaskAnswer
-from scheduler.planning.close_in_line import CloseInLine
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Job
+from scheduler.planning.model.answer import ANSWER_VERSION, MeasureLine, Span, TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.close_in_line import CloseInLine
+from scheduler.planning.tables.hours import Forecast
 
 
 def plain(value: object, zone: ZoneInfo) -> object:

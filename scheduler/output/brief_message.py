@@ -19,10 +19,10 @@ from scheduler.output.today_table import (
 )
 from scheduler.output.weather_table import alert_lines, noticed_lines
 from scheduler.output.words import clock, span, told, words
-from scheduler.planning.answer import Call, Outcome, TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS, LINE, Brief
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.planning.model.answer import Call, Outcome, TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import PlanAnswer
+from scheduler.planning.reports.briefing import CALL_WORDS, LINE, Brief
 
 BRIEF_VERSION = "closein-brief/1"
 MAY_GO = (Call.GO, Call.GO_WITH_PROTECTION)  # what refuses is told at once, the rest under Why

@@ -17,10 +17,10 @@ from icalendar import Calendar, Event
 
 from scheduler.output.today_table import plain_reason
 from scheduler.output.words import clock, day, words
-from scheduler.planning.answer import TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.reports.briefing import CALL_WORDS
 
 PRODUCT = "-//closein//plan//EN"
 

@@ -7,9 +7,9 @@ from datetime import date
 
 from scheduler.output.money_lines import money_words
 from scheduler.output.words import clock, day, words
-from scheduler.planning.close_in_line import CloseInLine
-from scheduler.planning.closein_date import CloseInAnswer, Ends
-from scheduler.planning.plan_answer import Lever
+from scheduler.planning.open_house.closein_date import CloseInAnswer, Ends
+from scheduler.planning.plan.plan_answer import Lever
+from scheduler.planning.reports.close_in_line import CloseInLine
 
 
 def date_lines(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from scheduler.output.words import clock, words
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import CollisionLine
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import CollisionLine
 
 
 def collision_lines(found: tuple[CollisionLine, ...], job: Job) -> list[str]:

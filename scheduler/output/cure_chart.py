@@ -19,7 +19,7 @@ from rules.gates import freeze_rule, gates
 from rules.units import convert
 from rules.verdict import FloatArray
 from scheduler.output.words import clock, local, words
-from scheduler.planning.cure_answer import CureAnswer, CureOption
+from scheduler.planning.strength.cure_answer import CureAnswer, CureOption
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

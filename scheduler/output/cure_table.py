@@ -12,8 +12,8 @@ from rich.text import Text
 from rules.freeze import Fate
 from rules.gates import gates
 from scheduler.output.words import clock, number, told, words
-from scheduler.planning.briefing import LINE
-from scheduler.planning.cure_answer import Booked, CureAnswer, CureOption, Slot
+from scheduler.planning.reports.briefing import LINE
+from scheduler.planning.strength.cure_answer import Booked, CureAnswer, CureOption, Slot
 
 CURE_VERSION = "closein-cure/1"
 FATE_WORDS = {

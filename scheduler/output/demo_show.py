@@ -14,11 +14,11 @@ from scheduler.output.log_table import log_table
 from scheduler.output.plan_table import plan_table
 from scheduler.output.screen import WIDTH
 from scheduler.output.today_table import today_table
-from scheduler.planning.answer import TaskAnswer
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Job
-from scheduler.planning.log import Entry
-from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Entry
+from scheduler.planning.plan.plan_answer import PlanAnswer
+from scheduler.planning.tables.hours import Forecast
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,9 @@ from datetime import datetime
 
 from scheduler.output.log_table import call_rows, entry_line, figure_lines, moved_rows
 from scheduler.output.words import clock
-from scheduler.planning.difference import Difference
-from scheduler.planning.job import Job
-from scheduler.planning.log import Entry
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Entry
+from scheduler.planning.reports.difference import Difference
 
 
 def difference_told(

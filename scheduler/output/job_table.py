@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.words import clock, gate_words, words
-from scheduler.planning.job import Job, Link, LinkKind, Task
+from scheduler.planning.model.job import Job, Link, LinkKind, Task
 
 
 def job_table(job: Job) -> RenderableType:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from rich.console import RenderableType
 from rich.table import Table
 
+from scheduler.interfaces.records import Decision
 from scheduler.output.words import clock
-from scheduler.planning.job import Job
-from scheduler.planning.records import Decision
+from scheduler.planning.model.job import Job
 
 
 def kept_table(decisions: Sequence[Decision], job: Job) -> RenderableType:

@@ -12,11 +12,11 @@ from scheduler.output.answer_json import weather_told
 from scheduler.output.today_table import limit_line
 from scheduler.output.weather_table import alert_lines, provenance_lines
 from scheduler.output.words import clock, day, number, span, told, words
-from scheduler.planning.answer import LimitLine
-from scheduler.planning.briefing import LINE, ahead
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Job
-from scheduler.planning.leaving import Leave, LeaveLine
+from scheduler.planning.model.answer import LimitLine
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.briefing import LINE, ahead
+from scheduler.planning.reports.leaving import Leave, LeaveLine
+from scheduler.planning.tables.hours import Forecast
 
 TONIGHT_VERSION = "closein-tonight/1"
 

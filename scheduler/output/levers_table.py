@@ -10,11 +10,11 @@ from rich.text import Text
 
 from scheduler.output.money_lines import money_words
 from scheduler.output.words import told
-from scheduler.planning.job import Job
-from scheduler.planning.lever_results import by_money
-from scheduler.planning.levers import Kind
-from scheduler.planning.money import CostLine
-from scheduler.planning.plan_answer import Lever, PlanAnswer
+from scheduler.planning.levers.levers import Kind
+from scheduler.planning.levers.results import by_money
+from scheduler.planning.model.job import Job
+from scheduler.planning.money.money import CostLine
+from scheduler.planning.plan.plan_answer import Lever, PlanAnswer
 
 LEVERS_VERSION = "closein-levers/1"
 NOT_GIVEN = "price not given"

@@ -10,10 +10,10 @@ from rich.text import Text
 
 from scheduler.output.close_in_words import date_lines
 from scheduler.output.words import clock, number, words
-from scheduler.planning.difference import Difference, difference
-from scheduler.planning.job import Job
-from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Entry, EntryKind
+from scheduler.planning.plan.plan_answer import PlanAnswer
+from scheduler.planning.reports.difference import Difference, difference
 
 LOG_VERSION = "closein-log/1"
 

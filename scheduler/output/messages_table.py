@@ -8,7 +8,7 @@ from typing import Final
 from rich.console import RenderableType
 from rich.table import Table
 
-from scheduler.planning.messages import Message, Step
+from scheduler.interfaces.messages import Message, Step
 
 MESSAGES_VERSION: Final = "closein-messages/1"
 STEP_WORDS: Final = {

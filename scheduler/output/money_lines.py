@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from scheduler.planning.money import Bill
-from scheduler.planning.plan_money import Money
+from scheduler.planning.money.money import Bill
+from scheduler.planning.money.plan_money import Money
 
 
 def money_lines(money: Money | None) -> list[str]:

@@ -7,9 +7,9 @@ from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.words import day, number, words
-from scheduler.planning.job import Job
-from scheduler.planning.job_odds import JobOdds
-from scheduler.planning.weather_odds import PERCENTS
+from scheduler.planning.forecast.weather_odds import PERCENTS
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.job_odds import JobOdds
 
 ODDS_VERSION = "closein-odds/1"
 

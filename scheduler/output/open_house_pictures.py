@@ -10,9 +10,9 @@ from rules.errors import BadInput
 from scheduler.output.date_chart import format_of
 from scheduler.output.files import write_file
 from scheduler.output.risk_chart import exposure_chart, risk_chart
-from scheduler.planning.exposure_days import exposure_days
-from scheduler.planning.job import Job
-from scheduler.planning.plan_job import Planned
+from scheduler.planning.model.job import Job
+from scheduler.planning.open_house.exposure_days import exposure_days
+from scheduler.planning.plan.planned import Planned
 
 
 def draw(planned: Planned, job: Job, *, risk: Path | None, exposure: Path | None) -> None:

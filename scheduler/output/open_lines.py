@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from scheduler.output.words import clock, words
-from scheduler.planning.envelope import OpenPart
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.planning.model.envelope import OpenPart
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import PlanAnswer
 
 
 def open_lines(plan: PlanAnswer, job: Job) -> list[str]:

@@ -10,8 +10,8 @@ from rich.text import Text
 
 from scheduler.output.csv_text import csv_text
 from scheduler.output.words import clock, day
-from scheduler.planning.job import Job
-from scheduler.planning.order_dates import OrderDate, OrderDates
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.order_dates import OrderDate, OrderDates
 
 HEADER = ("Order by", "What", "How much", "For", "Needed", "Days ahead", "From")
 

@@ -14,8 +14,8 @@ import numpy as np
 
 from rules.verdict import Verdict, VerdictArray
 from scheduler.output.date_chart import Format, date_ticks, drawn, numbers, upright
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import Basis, PlanAnswer, PlanLine
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import Basis, PlanAnswer, PlanLine
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from scheduler.output.files import write_file
-from scheduler.planning.job import Job
-from scheduler.planning.plan_job import Planned
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.planned import Planned
 
 
 def write_bars(path: Path, planned: Planned, job: Job) -> None:

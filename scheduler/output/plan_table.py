@@ -13,8 +13,8 @@ from scheduler.output.money_lines import money_lines
 from scheduler.output.open_lines import open_lines
 from scheduler.output.stop_lines import stop_lines
 from scheduler.output.words import clock, day, span, words
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import PLAN_VERSION, Basis, PlanAnswer, PlanLine
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import PLAN_VERSION, Basis, PlanAnswer, PlanLine
 
 TIGHTEST = 3  # tasks that are named where several have as little room
 BASIS = {

@@ -16,9 +16,9 @@ import numpy as np
 from rules.units import convert
 from scheduler.output.date_chart import Format, date_ticks, drawn, numbers, stacked, upright
 from scheduler.output.words import SHOWN, SIGN, words
-from scheduler.planning.closein_date import CloseInAnswer, Ends
-from scheduler.planning.exposure_days import DayCourse, ExposureDays
-from scheduler.planning.job import Job
+from scheduler.planning.model.job import Job
+from scheduler.planning.open_house.closein_date import CloseInAnswer, Ends
+from scheduler.planning.open_house.exposure_days import DayCourse, ExposureDays
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -16,10 +16,10 @@ from rules.page import Line, line
 from rules.verdict import KEYS
 from scheduler.output.today_table import OUTCOME_WORDS, limit_line
 from scheduler.output.words import clock, number, span, words
-from scheduler.planning.answer import Outcome, TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS, LINE
-from scheduler.planning.job import Job
-from scheduler.planning.traced import HourValue, Traced
+from scheduler.planning.model.answer import Outcome, TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.briefing import CALL_WORDS, LINE
+from scheduler.planning.reports.traced import HourValue, Traced
 
 MOST_HOURS = 48  # of one limit on the screen; ``--json`` has every one
 

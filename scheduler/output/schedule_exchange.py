@@ -11,8 +11,8 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from scheduler.output.csv_text import csv_text
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import PlanAnswer
 
 TASKS = (
     "id", "name", "work_type", "start", "finish", "done", "rests_on", "finish_10", "finish_50",

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from scheduler.output.date_chart import Format, date_ticks, drawn, numbers, upright
-from scheduler.planning.job import Job
+from scheduler.planning.model.job import Job
 from scheduler.planning.season import SeasonAnswer
 
 if TYPE_CHECKING:

@@ -12,8 +12,8 @@ from rich.text import Text
 from scheduler.output.csv_text import csv_text
 from scheduler.output.money_lines import amount
 from scheduler.output.words import day, words
-from scheduler.planning.briefing import LINE
-from scheduler.planning.job import Job
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.briefing import LINE
 from scheduler.planning.season import Advice, SeasonAnswer, SeasonStart
 
 A_UNIT = {"d": "day", "h": "hour", "kWh": "kWh"}

@@ -6,8 +6,8 @@ from itertools import cycle
 from typing import TYPE_CHECKING
 
 from scheduler.output.date_chart import Format, drawn
-from scheduler.planning.job import Job
-from scheduler.planning.skill import SkillAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.skill import SkillAnswer
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,8 +9,8 @@ from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.words import words
-from scheduler.planning.job import Job
-from scheduler.planning.skill import WRONG_GO, Skill, SkillAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.skill import WRONG_GO, Skill, SkillAnswer
 
 SKILL_VERSION = "closein-hindcast/1"
 RUNS = {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from scheduler.output.words import clock, day, told, words
-from scheduler.planning.job import Job
-from scheduler.planning.winter_stop import StopLine, WinterStop
+from scheduler.planning.model.job import Job
+from scheduler.planning.open_house.winter_stop import StopLine, WinterStop
 
 VERBS: Mapping[str, str] = {"do_not": "do not", "keep_out": "keep out", "tie_down": "tie down"}
 

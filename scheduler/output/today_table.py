@@ -13,10 +13,10 @@ from rich.text import Text
 from rules.gates import gates
 from scheduler.output.weather_table import alert_lines, provenance_lines
 from scheduler.output.words import clock, number, span, told, words
-from scheduler.planning.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS, LINE, ahead
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Job
+from scheduler.planning.model.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.briefing import CALL_WORDS, LINE, ahead
+from scheduler.planning.tables.hours import Forecast
 
 # A word stands beside every colour, so none is needed to understand the table.
 STYLE: Mapping[str, str] = {

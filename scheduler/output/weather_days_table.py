@@ -10,8 +10,8 @@ from rich.text import Text
 
 from scheduler.output.csv_text import csv_text
 from scheduler.output.words import clock, day, number, words
-from scheduler.planning.job import Job
-from scheduler.planning.weather_day_record import DayRow, DayWeather, WeatherDays
+from scheduler.planning.contract.weather_day_record import DayRow, DayWeather, WeatherDays
+from scheduler.planning.model.job import Job
 
 HEADER = (
     "Day", "Lost of", "Cause", "Work", "Critical", "Counts", "Why", "Forecast before", "Observed",

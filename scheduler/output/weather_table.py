@@ -14,9 +14,9 @@ from rich.text import Text
 from rules.columns import columns
 from rules.units import convert
 from scheduler.output.words import SHOWN, SIGN, clock, span, words
-from scheduler.planning.briefing import ahead
-from scheduler.planning.hours import Alert, Finding, Forecast
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.reports.briefing import ahead
+from scheduler.planning.tables.hours import Alert, Finding, Forecast
 
 GAP = "·"
 

@@ -11,10 +11,10 @@ from zoneinfo import ZoneInfo
 from rules.explain import Reason
 from rules.verdict import WORDS, Verdict
 from scheduler.output.words import day, local, number, words
-from scheduler.planning.decide_asks import allowed
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import PlanAnswer, PlanLine
-from scheduler.planning.week import TaskDay, TaskWeek, WhySpan
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import PlanAnswer, PlanLine
+from scheduler.planning.reports.week import TaskDay, TaskWeek, WhySpan
+from scheduler.planning.rulings.asks import allowed
 
 CELLS: Final = {
     Verdict.GO: "g",

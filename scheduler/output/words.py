@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 from rules.units import convert
 from rules.words import words as book_words
-from scheduler.planning.decide_papers import allowed
-from scheduler.planning.job import StrengthGate
+from scheduler.planning.model.job import StrengthGate
+from scheduler.planning.rulings.papers import allowed
 
 SIGN: Final = {
     "degC": "°C",

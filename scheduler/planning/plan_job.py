@@ -6,54 +6,21 @@ Pure: everything it looks at is handed in, and the same inputs give the same ans
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time, timedelta
-from typing import Final
-from zoneinfo import ZoneInfo
+from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 
 from rules.book import Book
-from rules.verdict import VerdictArray
-from scheduler.planning.calendars import moment_of, whole_hour_from
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.closein_date import closein_date
-from scheduler.planning.closing_work import work_runs_out
-from scheduler.planning.ensemble_line import members_of
-from scheduler.planning.exposure_readings import as_found
-from scheduler.planning.hours import Forecast, HourlyTable
-from scheduler.planning.job import Job
-from scheduler.planning.judged_job import (
-    judge,
-    problem_of,
-    protections_of,
-    replayed_plan,
-    strength_of,
-    with_costs,
-    with_weather_waits,
-)
-from scheduler.planning.lever_trials import Tried, with_room
-from scheduler.planning.log import Progress
-from scheduler.planning.logged_breaks import own_mixes
-from scheduler.planning.network import Plan, Problem
-from scheduler.planning.plan_answer import PlanAnswer
-from scheduler.planning.plan_before import starts_before
-from scheduler.planning.plan_collisions import collision_lines
-from scheduler.planning.plan_gates import fresh_lines, gate_lines, held_notes
-from scheduler.planning.plan_lines import (
-    answer_of,
-    closing_finishes,
-    fit_hours_left,
-    open_parts_of,
-    opened_at,
-)
-from scheduler.planning.plan_money import plan_money
-from scheduler.planning.plan_odds import with_odds
-from scheduler.planning.problem import Frame, frame_of
-from scheduler.planning.replay import Replayed
-from scheduler.planning.scenarios import Scenarios, scenarios
-from scheduler.planning.solve import solve
-from scheduler.planning.steps import (
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.forecast.ensemble_line import members_of
+from scheduler.planning.forecast.scenarios import Scenarios, scenarios
+from scheduler.planning.levers.trials import Tried, with_room
+from scheduler.planning.model.calendars import moment_of
+from scheduler.planning.model.frame import frame_of, is_stale, planned_hours, season_end
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Progress
+from scheduler.planning.model.steps import (
     DATE,
     LEVERS,
     ODDS,
@@ -65,25 +32,36 @@ from scheduler.planning.steps import (
     Watch,
     unwatched,
 )
-from scheduler.planning.tables import NEVER
-from scheduler.planning.task_weather import TaskWeather
-from scheduler.planning.winter_stop import winter_stop
-
-SEASON_DAYS: Final = 120  # planned on where the job names no season's end
-
-
-@dataclass(frozen=True, slots=True)
-class Planned:
-    """The plan with what it was made of."""
-
-    answer: PlanAnswer
-    plan: Plan
-    problem: Problem
-    frame: Frame
-    weather: Scenarios
-    told: Replayed | None = None  # the plan's order in every scenario
-    hourly: Mapping[str, VerdictArray] = field(default_factory=dict)  # by task, what is forecast
-    many: Mapping[str, TaskWeather] = field(default_factory=dict)  # by task, in every scenario
+from scheduler.planning.money.plan_money import plan_money
+from scheduler.planning.open_house.closein_date import closein_date
+from scheduler.planning.open_house.closing_work import work_runs_out
+from scheduler.planning.open_house.exposure_readings import as_found
+from scheduler.planning.open_house.winter_stop import winter_stop
+from scheduler.planning.plan.collisions import collision_lines
+from scheduler.planning.plan.gates import fresh_lines, gate_lines, held_notes
+from scheduler.planning.plan.judged_job import (
+    judge,
+    problem_of,
+    protections_of,
+    replayed_plan,
+    strength_of,
+    with_costs,
+    with_weather_waits,
+)
+from scheduler.planning.plan.lines import (
+    answer_of,
+    closing_finishes,
+    fit_hours_left,
+    open_parts_of,
+    opened_at,
+)
+from scheduler.planning.plan.odds import with_odds
+from scheduler.planning.plan.plan_before import starts_before
+from scheduler.planning.plan.planned import Planned
+from scheduler.planning.schedule.solve import solve
+from scheduler.planning.strength.logged_breaks import own_mixes
+from scheduler.planning.tables.finish import NEVER
+from scheduler.planning.tables.hours import Forecast, HourlyTable
 
 
 def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
@@ -207,22 +185,3 @@ def _about(climate: ClimateYears) -> tuple[str, ...]:
     years = f"{climate.years[0]} to {climate.years[-1]}"
     noticed = [finding.what for finding in climate.findings]
     return (f"past years: {climate.station}, {years}", *noticed)
-
-
-def planned_hours(job: Job, now: datetime) -> tuple[datetime, int]:
-    """Return hour zero, the first whole hour not before now, and the hours to season's end."""
-    zero = whole_hour_from(now)
-    return zero, max(round((season_end(job, now) - zero) / timedelta(hours=1)), 0)
-
-
-def season_end(job: Job, now: datetime) -> datetime:
-    """Return the local midnight after the season's last day, UTC."""
-    zone = ZoneInfo(job.site.time_zone)
-    last: date = job.season_end or now.astimezone(zone).date() + timedelta(days=SEASON_DAYS)
-    return datetime.combine(last + timedelta(days=1), time(0), zone).astimezone(UTC)
-
-
-def is_stale(forecast: Forecast, now: datetime) -> bool:
-    """Tell whether a forecast is too old to go on, or does not say how old it is."""
-    age = forecast.provenance.age_h(now)
-    return age is None or age > forecast.provenance.age_limit_h

@@ -20,24 +20,25 @@ from numpy.typing import NDArray
 
 from rules.book import Book
 from rules.weather import Weather
-from scheduler.planning.calendars import local_day_numbers, moment_of
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.closein_date import years_needed
-from scheduler.planning.deliveries import DELIVERED
-from scheduler.planning.envelope import open_parts
-from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Document, Job, Task
-from scheduler.planning.job_gates import GateWeather, job_gates
-from scheduler.planning.known_facts import asked_of
-from scheduler.planning.log import Progress
-from scheduler.planning.money import Bill, bills
-from scheduler.planning.network import Problem
-from scheduler.planning.open_house import breaches
-from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
-from scheduler.planning.protection_days import Protections
-from scheduler.planning.season_chain import Chain, Hours, replay
-from scheduler.planning.tables import NEVER, BoolArray, IntArray
-from scheduler.planning.task_weather import papers_of, task_weather
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.model.calendars import local_day_numbers, moment_of
+from scheduler.planning.model.deliveries import DELIVERED, papers_of
+from scheduler.planning.model.envelope import open_parts
+from scheduler.planning.model.frame import Frame, effort_of, frame_of, shift_of
+from scheduler.planning.model.job import Document, Job, Task
+from scheduler.planning.model.known_facts import asked_of
+from scheduler.planning.model.log import Progress
+from scheduler.planning.money.money import Bill, bills
+from scheduler.planning.money.protection_days import Protections
+from scheduler.planning.open_house.closein_date import years_needed
+from scheduler.planning.open_house.open_house import breaches
+from scheduler.planning.plan.problem import Tables, build_problem
+from scheduler.planning.replay.season_chain import Chain, Hours, replay
+from scheduler.planning.schedule.network import Problem
+from scheduler.planning.strength.job_gates import GateWeather, job_gates
+from scheduler.planning.tables.finish import NEVER, BoolArray, IntArray
+from scheduler.planning.tables.hours import HourlyTable
+from scheduler.planning.windows.task_weather import task_weather
 
 OPEN_DAYS: Final = 150  # an open house is followed no longer; longer than any limit here holds out
 PERCENTS: Final = (10, 50, 90)

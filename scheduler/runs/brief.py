@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from scheduler.planning.briefing import Brief
-from scheduler.planning.briefing import brief as sort_answers
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.free_time import SOON
-from scheduler.planning.job_book import job_book
-from scheduler.planning.plan_job import Planned
-from scheduler.planning.steps import CALLS, READING, Watch, unwatched
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.model.free_time import SOON
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.model.steps import CALLS, READING, Watch, unwatched
+from scheduler.planning.plan.planned import Planned
+from scheduler.planning.reports.briefing import Brief
+from scheduler.planning.reports.briefing import brief as sort_answers
 from scheduler.runs.desk import Desk, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
 from scheduler.runs.today import Today, today_of

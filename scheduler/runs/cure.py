@@ -10,21 +10,21 @@ import numpy as np
 
 from rules.errors import BadInput
 from rules.films import covers
-from scheduler.planning.answer import TaskAnswer
-from scheduler.planning.calendars import moment_of
-from scheduler.planning.cure import compare
-from scheduler.planning.cure_answer import CureAnswer
-from scheduler.planning.done_work import joined
-from scheduler.planning.fresh_work import fresh_work
-from scheduler.planning.gates import MEMBERS
-from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Job, Task
-from scheduler.planning.job_book import job_book
-from scheduler.planning.logged_breaks import own_mixes
-from scheduler.planning.plan_job import Planned, planned_hours, season_end
-from scheduler.planning.problem import Frame, frame_of
-from scheduler.planning.scenarios import scenarios
-from scheduler.planning.standing import standings
+from scheduler.planning.forecast.scenarios import scenarios
+from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.model.calendars import moment_of
+from scheduler.planning.model.frame import Frame, frame_of, planned_hours, season_end
+from scheduler.planning.model.job import Job, Task
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.model.standing import standings
+from scheduler.planning.plan.planned import Planned
+from scheduler.planning.strength.cure import compare
+from scheduler.planning.strength.cure_answer import CureAnswer
+from scheduler.planning.strength.done_work import joined
+from scheduler.planning.strength.fresh_work import fresh_work
+from scheduler.planning.strength.gates import MEMBERS
+from scheduler.planning.strength.logged_breaks import own_mixes
+from scheduler.planning.tables.hours import HourlyTable
 from scheduler.runs.desk import Desk, Gathered, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
 from scheduler.runs.today import Today, today_of

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from scheduler.planning.plan_job import Planned
-from scheduler.planning.steps import Watch, unwatched
+from scheduler.planning.model.steps import Watch, unwatched
+from scheduler.planning.plan.planned import Planned
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
 from scheduler.runs.log import Logged, log

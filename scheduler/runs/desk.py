@@ -12,17 +12,17 @@ from hashlib import sha256
 from typing import Final
 
 from rules.errors import WeatherUnavailable
-from scheduler.interfaces import Store
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.hours import Finding, Forecast
-from scheduler.planning.job import Job
-from scheduler.planning.log import Entry, Progress
-from scheduler.planning.past_hours import filled, until
-from scheduler.planning.plan_before import starts_told
-from scheduler.planning.progress import progress_until
-from scheduler.planning.records import Decision, Inputs, KeptForecast
-from scheduler.planning.several_sources import combined
-from scheduler.planning.site_correction import QUANTITY, TO_LOWER, at_site
+from scheduler.interfaces.protocols import Store
+from scheduler.interfaces.records import Decision, Inputs, KeptForecast
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.forecast.past_hours import filled, until
+from scheduler.planning.forecast.several_sources import combined
+from scheduler.planning.forecast.site_correction import QUANTITY, TO_LOWER, at_site
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Entry, Progress
+from scheduler.planning.model.progress import progress_until
+from scheduler.planning.plan.plan_before import starts_told
+from scheduler.planning.tables.hours import Finding, Forecast
 
 WEATHER: Final = "weather"
 OBSERVED: Final = "observed"

@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from rules.errors import BadInput, WeatherUnavailable
-from scheduler.planning.job_book import job_book
-from scheduler.planning.skill import AHEAD_H, SkillAnswer, skill
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.reports.skill import AHEAD_H, SkillAnswer, skill
 from scheduler.runs.desk import Desk
 from scheduler.runs.plan import given_before
 

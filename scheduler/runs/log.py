@@ -8,14 +8,14 @@ from datetime import datetime
 from typing import Final
 
 from rules.errors import LogMoved, LogRefused, WeatherUnavailable
-from scheduler.planning.fresh_work import CONCRETE
-from scheduler.planning.job import Job
-from scheduler.planning.job_book import job_book
-from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.measured import ProbeTrace, log_entries
-from scheduler.planning.plan_before import starts_of, starts_told
-from scheduler.planning.plan_job import Planned
-from scheduler.planning.progress import progress_until
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.model.log import Entry, EntryKind
+from scheduler.planning.model.progress import progress_until
+from scheduler.planning.plan.plan_before import starts_of, starts_told
+from scheduler.planning.plan.planned import Planned
+from scheduler.planning.strength.fresh_work import CONCRETE
+from scheduler.planning.strength.measured import ProbeTrace, log_entries
 from scheduler.runs.desk import Desk, Gathered, gather, keep, plan_told
 from scheduler.runs.plan import planned_of, with_climate
 

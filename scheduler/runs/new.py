@@ -9,7 +9,7 @@ from rules.errors import BadInput
 from scheduler.newjob.job_text import job_text
 from scheduler.newjob.numbers import numbers_of
 from scheduler.newjob.takeoff import Counted, counted
-from scheduler.planning.job import Job
+from scheduler.planning.model.job import Job
 
 
 def new(given: Mapping[str, str], *, today: date) -> str:

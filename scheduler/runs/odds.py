@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from rules.errors import BadInput
-from scheduler.planning.job_book import job_book
-from scheduler.planning.job_odds import JobOdds, job_odds
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.reports.job_odds import JobOdds, job_odds
 from scheduler.runs.desk import Desk, Gathered, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from rules.errors import BadInput
-from scheduler.planning.job_book import job_book
-from scheduler.planning.order_dates import OrderDates, order_dates
-from scheduler.planning.plan_job import Planned
-from scheduler.planning.plan_odds import early_starts
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.plan.odds import early_starts
+from scheduler.planning.plan.planned import Planned
+from scheduler.planning.reports.order_dates import OrderDates, order_dates
 from scheduler.runs.desk import Desk, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
 

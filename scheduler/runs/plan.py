@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from rules.book import Book
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.job_book import job_book
-from scheduler.planning.plan_job import Planned, plan_job, planned_hours
-from scheduler.planning.steps import READING, Watch, unwatched
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.model.frame import planned_hours
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.model.steps import READING, Watch, unwatched
+from scheduler.planning.plan.planned import Planned
+from scheduler.planning.plan_job import plan_job
 from scheduler.runs.desk import CLIMATE, Desk, Gathered, RawWeather, gather, identity, keep
 
 

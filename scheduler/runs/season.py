@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 from rules.errors import BadInput, WeatherUnavailable
-from scheduler.planning.job_book import job_book
-from scheduler.planning.progress import progress_until
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.model.progress import progress_until
 from scheduler.planning.season import Asked, SeasonAnswer, season
 from scheduler.runs.desk import Desk
 from scheduler.runs.plan import given_before

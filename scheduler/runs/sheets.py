@@ -8,12 +8,12 @@ from typing import Final
 import numpy as np
 
 from rules.gates import gates
-from scheduler.planning.curing_sheet import SheetLine, sheet_lines
-from scheduler.planning.fresh_work import fresh_work
-from scheduler.planning.job import Job, Task
-from scheduler.planning.job_book import job_book
-from scheduler.planning.measured import ProbeTrace
-from scheduler.planning.sheet_parts import SheetParts, TemperatureRecord
+from scheduler.planning.model.job import Job, Task
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.reports.sheet_parts import SheetParts, TemperatureRecord
+from scheduler.planning.strength.curing_sheet import SheetLine, sheet_lines
+from scheduler.planning.strength.fresh_work import fresh_work
+from scheduler.planning.strength.measured import ProbeTrace
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
 from scheduler.runs.orders import dates_of

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from rules.book import Book
-from scheduler.planning.answer import Call, TaskAnswer
-from scheduler.planning.close_in_line import CloseInLine, line_of, line_of_kept
-from scheduler.planning.daylight import sun_at
-from scheduler.planning.decide import decide
-from scheduler.planning.job_book import job_book
-from scheduler.planning.plan_job import is_stale
+from scheduler.planning.calls.decide import decide
+from scheduler.planning.model.answer import Call, TaskAnswer
+from scheduler.planning.model.daylight import sun_at
+from scheduler.planning.model.frame import is_stale
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.reports.close_in_line import CloseInLine, line_of, line_of_kept
 from scheduler.runs.desk import Desk, Gathered, gather, keep, plan_told
 from scheduler.runs.plan import planned_of, with_climate
 

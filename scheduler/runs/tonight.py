@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rules.book import Book
-from scheduler.planning.daylight import sun_at
-from scheduler.planning.decide_known import known
-from scheduler.planning.free_time import coming
-from scheduler.planning.job_book import job_book
-from scheduler.planning.leaving import Leave, leave_list
+from scheduler.planning.evidence.known import known
+from scheduler.planning.model.daylight import sun_at
+from scheduler.planning.model.free_time import coming
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.reports.leaving import Leave, leave_list
 from scheduler.runs.desk import Desk, Gathered, gather, keep
 from scheduler.runs.today import Today, today_of
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import partial
 
 from rules.errors import BadInput
-from scheduler.planning.progress import progress_until
-from scheduler.planning.weather_day_record import WeatherDays, weather_days
+from scheduler.planning.contract.weather_day_record import WeatherDays, weather_days
+from scheduler.planning.model.progress import progress_until
 from scheduler.runs.desk import Desk, past_hours, told_before
 
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from rules.errors import BadInput
 from rules.words import meant
-from scheduler.planning.answer import TaskAnswer
-from scheduler.planning.job_book import job_book
-from scheduler.planning.traced import Traced, trace
+from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.reports.traced import Traced, trace
 from scheduler.runs.desk import Desk, gather, keep
 from scheduler.runs.today import today_of
 

@@ -26,10 +26,10 @@ from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.today_table import caution_words, check_words, measure_line
 from scheduler.output.words import clock, day, span, words
 from scheduler.output.words import told as caution_text
-from scheduler.planning.answer import TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS, LINE
-from scheduler.planning.job import Job, Recipient
-from scheduler.planning.plan_answer import PlanLine
+from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.model.job import Job, Recipient
+from scheduler.planning.plan.plan_answer import PlanLine
+from scheduler.planning.reports.briefing import CALL_WORDS, LINE
 from scheduler.runs.brief import Morning
 
 LOG: Final = logging.getLogger("closein.cuts")

@@ -7,9 +7,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from scheduler.interfaces import Sender, Store
-from scheduler.planning.job import Job
-from scheduler.planning.messages import Watched
+from scheduler.interfaces.messages import Watched
+from scheduler.interfaces.protocols import Sender, Store
+from scheduler.planning.model.job import Job
 from scheduler.runs.desk import Desk
 from scheduler.service.sending import Leases
 

@@ -12,9 +12,9 @@ from typing import Final
 from zoneinfo import ZoneInfoNotFoundError
 
 from rules.errors import CloseinError
-from scheduler.planning.job import Job
-from scheduler.planning.messages import Watched
-from scheduler.planning.people import Role
+from scheduler.interfaces.messages import Watched
+from scheduler.interfaces.people import Role
+from scheduler.planning.model.job import Job
 from scheduler.service.desks import Service
 from scheduler.service.health import health
 

@@ -13,8 +13,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from scheduler.planning.job import Job, Rhythm, SourceChoice
-from scheduler.planning.messages import RunRow
+from scheduler.interfaces.messages import RunRow
+from scheduler.planning.model.job import Job, Rhythm, SourceChoice
 
 MORNING: Final = "morning"
 EVENING: Final = "evening"

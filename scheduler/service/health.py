@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Final
 
 from rules.errors import CloseinError
-from scheduler.interfaces import Store
-from scheduler.planning.job import Job
-from scheduler.planning.messages import Watched
+from scheduler.interfaces.messages import Watched
+from scheduler.interfaces.protocols import Store
+from scheduler.planning.model.job import Job
 from scheduler.service.due import overdue, slots
 
 TRIED: Final = 3  # so often in vain is no hiccup: about eight minutes by the back-off

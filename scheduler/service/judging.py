@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from scheduler.interfaces.messages import NewMessage, RunRow, Watched
 from scheduler.output.letter import Letter, one_line
-from scheduler.planning.briefing import LINE
-from scheduler.planning.difference import Difference, difference
-from scheduler.planning.job import Job, Recipient
-from scheduler.planning.job_book import job_book
-from scheduler.planning.log import Entry
-from scheduler.planning.messages import NewMessage, RunRow, Watched
-from scheduler.planning.progress import progress_until
+from scheduler.planning.model.job import Job, Recipient
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.model.log import Entry
+from scheduler.planning.model.progress import progress_until
+from scheduler.planning.reports.briefing import LINE
+from scheduler.planning.reports.difference import Difference, difference
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.desk import Desk
 from scheduler.runs.log import as_it_was

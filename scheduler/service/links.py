@@ -11,8 +11,8 @@ from hashlib import sha256
 from typing import Final
 
 from rules.errors import BadInput
-from scheduler.interfaces import Store
-from scheduler.planning.people import Link
+from scheduler.interfaces.people import Link
+from scheduler.interfaces.protocols import Store
 
 TOKEN_BYTES: Final = 32
 

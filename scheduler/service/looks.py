@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from rules.errors import CloseinError
-from scheduler.planning.job import Job
-from scheduler.planning.messages import Watched
+from scheduler.interfaces.messages import Watched
+from scheduler.planning.model.job import Job
 from scheduler.runs.desk import AGAIN, Desk, identity, keep_answer
 from scheduler.service.desks import Service
 from scheduler.service.due import Due

@@ -8,14 +8,14 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from rules.errors import CloseinError
+from scheduler.interfaces.messages import Message, NewMessage, Watched
 from scheduler.output.answer_json import dump as dump_json
 from scheduler.output.brief_message import brief_document
 from scheduler.output.calendar_feed import told_text
 from scheduler.output.letter import Letter, letter_bytes, message_id_of, one_line
 from scheduler.output.words import clock
-from scheduler.planning.briefing import LINE
-from scheduler.planning.job import Job, Recipient
-from scheduler.planning.messages import Message, NewMessage, Watched
+from scheduler.planning.model.job import Job, Recipient
+from scheduler.planning.reports.briefing import LINE
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.calendar import CALENDAR, feed_before
 from scheduler.runs.desk import AGAIN, Desk, keep_answer

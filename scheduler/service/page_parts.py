@@ -20,12 +20,12 @@ from scheduler.output.plan_table import plan_lines, plan_rows
 from scheduler.output.risk_chart import risk_chart
 from scheduler.output.week_told import week_told
 from scheduler.output.words import clock
-from scheduler.planning.cure_answer import CureAnswer
-from scheduler.planning.difference import Difference
-from scheduler.planning.job import Job
-from scheduler.planning.job_book import job_book
-from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.week import week
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.job_book import job_book
+from scheduler.planning.model.log import Entry, EntryKind
+from scheduler.planning.reports.difference import Difference
+from scheduler.planning.reports.week import week
+from scheduler.planning.strength.cure_answer import CureAnswer
 from scheduler.runs.cure import cures
 from scheduler.runs.desk import Desk
 from scheduler.service.cuts import Said, texts, tomorrow_told

@@ -13,7 +13,7 @@ from datetime import timedelta
 from typing import Final
 
 from rules.errors import BadInput
-from scheduler.planning.messages import Watched
+from scheduler.interfaces.messages import Watched
 from scheduler.runs.log import entries_given, log
 from scheduler.service.desks import Service
 from scheduler.service.photos import photo_type

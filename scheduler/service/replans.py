@@ -10,8 +10,8 @@ import logging
 from typing import Final
 
 from rules.errors import CloseinError
-from scheduler.planning.job import Job
-from scheduler.planning.messages import Watched
+from scheduler.interfaces.messages import Watched
+from scheduler.planning.model.job import Job
 from scheduler.runs.desk import AGAIN, keep_answer
 from scheduler.service.desks import Service
 from scheduler.service.due import REPLAN

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from rules.errors import CloseinError
-from scheduler.planning.job import Job
-from scheduler.planning.messages import Watched
+from scheduler.interfaces.messages import Watched
+from scheduler.planning.model.job import Job
 from scheduler.service.desks import Service
 from scheduler.service.due import EVENING, LOOK, MORNING, Due, due, slots
 from scheduler.service.looks import look_run

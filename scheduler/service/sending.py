@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
-from scheduler.interfaces import Sender, Store
-from scheduler.planning.messages import Message, Reply, Sent, Step
+from scheduler.interfaces.messages import Message, Reply, Sent, Step
+from scheduler.interfaces.protocols import Sender, Store
 
 LOG: Final = logging.getLogger("closein.mail")
 # Minutes until the next try. Mail servers hold a stranger off for minutes, and an outage takes

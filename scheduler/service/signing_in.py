@@ -14,8 +14,8 @@ from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from rules.errors import BadInput
-from scheduler.interfaces import Store
-from scheduler.planning.people import Account, Role, Session
+from scheduler.interfaces.people import Account, Role, Session
+from scheduler.interfaces.protocols import Store
 from scheduler.service.links import TOKEN_BYTES, digest_of
 
 if TYPE_CHECKING:

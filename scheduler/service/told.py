@@ -10,10 +10,10 @@ from typing import Final
 
 from scheduler.output.today_table import measure_line, plain_reason
 from scheduler.output.words import clock
-from scheduler.planning.answer import Outcome, TaskAnswer
-from scheduler.planning.closein_date import Ends
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.planning.model.answer import Outcome, TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.open_house.closein_date import Ends
+from scheduler.planning.plan.plan_answer import PlanAnswer
 
 # Of finished work: good, kept by a measure, not known, lost. Higher is worse.
 WORSE: Final = {

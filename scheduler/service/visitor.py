@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scheduler.planning.people import Account, Link, Role
+from scheduler.interfaces.people import Account, Link, Role
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from scheduler.interfaces import Store
+    from scheduler.interfaces.protocols import Store
 
 
 def open_store(address: str) -> Store:

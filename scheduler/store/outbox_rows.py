@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from sqlalchemy import ColumnElement, Connection, Row, and_, insert, or_, select, update
 
-from scheduler.planning.messages import ALARMS, ENDS, Message, NewMessage, Step
+from scheduler.interfaces.messages import ALARMS, ENDS, Message, NewMessage, Step
 from scheduler.store.rows import dump, moment_of, stamp
 from scheduler.store.tables import OUTBOX
 from scheduler.store.transactions import Transactions
@@ -20,7 +20,7 @@ MAIL = "mail"  # the stream of records
 
 
 class SqlOutbox:
-    """See ``scheduler.interfaces.Outbox`` for what it promises."""
+    """See ``scheduler.interfaces.protocols.Outbox`` for what it promises."""
 
     def __init__(self, transactions: Transactions, put: Put, note: Note) -> None:
         self._in, self._put, self._note = transactions, put, note

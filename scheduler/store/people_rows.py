@@ -11,7 +11,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, Row, and_, delete, func, insert, select, update
 
 from rules.errors import StoreFault
-from scheduler.planning.people import Account, Link, Role, Seen, Session
+from scheduler.interfaces.people import Account, Link, Role, Seen, Session
 from scheduler.store.outbox_rows import Note
 from scheduler.store.rows import dump, moment_of, stamp
 from scheduler.store.tables import ACCOUNTS, FAILED, LINKS, POSTED, RECORDS, SEEN, SESSIONS
@@ -23,7 +23,7 @@ EVERY_JOB: Final = ""  # in whose stream accounts are recorded: they are of no o
 
 
 class SqlPeople:
-    """See ``scheduler.interfaces.People`` for what it promises."""
+    """See ``scheduler.interfaces.protocols.People`` for what it promises."""
 
     def __init__(self, transactions: Transactions, note: Note) -> None:
         self._in, self._note = transactions, note

@@ -11,7 +11,7 @@ from typing import Final
 
 from pydantic import TypeAdapter
 
-from scheduler.planning.log import Entry
+from scheduler.planning.model.log import Entry
 
 TAGS: Final[
     dict[str, tuple[type, Callable[[str], object]]]

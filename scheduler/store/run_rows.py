@@ -8,14 +8,14 @@ from uuid import uuid4
 
 from sqlalchemy import Row, delete, insert, select, update
 
-from scheduler.planning.messages import RunRow, Watched
+from scheduler.interfaces.messages import RunRow, Watched
 from scheduler.store.rows import moment_of, stamp
 from scheduler.store.tables import RUNS, WATCHED
 from scheduler.store.transactions import Transactions
 
 
 class SqlRuns:
-    """See ``scheduler.interfaces.Runs`` for what it promises."""
+    """See ``scheduler.interfaces.protocols.Runs`` for what it promises."""
 
     def __init__(self, transactions: Transactions) -> None:
         self._in = transactions

@@ -13,10 +13,10 @@ from typing import Final
 from sqlalchemy import Connection, insert, select
 
 from rules.errors import LogMoved, StoreFault
-from scheduler.planning.log import Entry
-from scheduler.planning.messages import ENDS
-from scheduler.planning.people import Photo
-from scheduler.planning.records import Decision, Inputs, KeptForecast
+from scheduler.interfaces.messages import ENDS
+from scheduler.interfaces.people import Photo
+from scheduler.interfaces.records import Decision, Inputs, KeptForecast
+from scheduler.planning.model.log import Entry
 from scheduler.store.chain import FIRST, Record, breaks, identity, record_hash
 from scheduler.store.opening import bring_up_to_date, engine_of
 from scheduler.store.outbox_rows import MAIL, SqlOutbox
@@ -33,7 +33,7 @@ PHOTO: Final = "photo"
 
 
 class SqlStore:
-    """A store in an SQLite file; see ``scheduler.interfaces.Store`` for what it promises."""
+    """A store in an SQLite file; ``interfaces.protocols.Store`` says what it promises."""
 
     def __init__(self, address: str) -> None:
         """Open the store at a path or SQLite URL; make it where there is none."""

@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from rules.errors import Faults, WeatherFileFault
-from scheduler.planning.climate_years import ClimateYears, seasons
-from scheduler.planning.hours import Finding
-from scheduler.planning.job import Site
+from scheduler.planning.forecast.climate_years import ClimateYears, seasons
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.daily_grid import read_daily_grid
 from scheduler.weather.files import LARGEST_FILE, bytes_of
 from scheduler.weather.hourly_csv import read_hourly_csv

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.netcdf_place import UNITS, NetcdfPlace, opened, text_of
 from scheduler.weather.records import HIGH, LOW, DailyRecord, plausible
 from scheduler.weather.station_table import placed

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from rules.errors import BadInput, Faults, WeatherFileFault, WeatherUnavailable
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site, SourceChoice
+from scheduler.planning.model.job import Site, SourceChoice
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.hourly_csv import read_hourly_csv
 from scheduler.weather.house_json import is_house_json, read_house_json
 from scheduler.weather.json_text import JsonDocument

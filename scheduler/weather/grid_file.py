@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import Final
 
 from rules.errors import Faults, WeatherFileFault
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site, SourceChoice
+from scheduler.planning.model.job import Site, SourceChoice
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.grids.cells import Method
 from scheduler.weather.grids.cut import Cutter
 from scheduler.weather.grids.decode import Decoder

@@ -23,7 +23,7 @@ from rules.columns import Column, columns
 from rules.errors import Faults, OutOfRange, WeatherFileFault
 from rules.units import UNITS, convert
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, Forecast, HourlyTable, Provenance
+from scheduler.planning.tables.hours import Finding, Forecast, HourlyTable, Provenance
 from scheduler.weather.house_json import MOST_HOURS, column_named, unknown_column
 from scheduler.weather.intervals import HOUR_S, instant
 from scheduler.weather.json_text import LARGEST_BYTES, MOST_FAULTS, decoded

@@ -20,8 +20,8 @@ from typing import Any, Final
 import numpy as np
 
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, Forecast, HourlyTable, Provenance
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Finding, Forecast, HourlyTable, Provenance
 from scheduler.weather.netcdf_place import NetcdfPlace, opened, text_of
 from scheduler.weather.screen import screened
 

@@ -21,7 +21,7 @@ from rules.columns import Column, columns
 from rules.errors import OutOfRange
 from rules.units import UNITS, convert
 from rules.verdict import FloatArray
-from scheduler.planning.hours import (
+from scheduler.planning.tables.hours import (
     Alert,
     DailyRow,
     Finding,

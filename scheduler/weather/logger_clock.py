@@ -8,7 +8,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from rules.errors import Faults, WeatherFileFault
-from scheduler.planning.hours import Finding
+from scheduler.planning.tables.hours import Finding
 
 
 class Clock(StrEnum):

@@ -22,8 +22,8 @@ import numpy as np
 
 from rules.errors import Faults, WeatherFileFault
 from rules.units import convert
-from scheduler.planning.hours import Finding
-from scheduler.planning.measured import ProbeTrace
+from scheduler.planning.strength.measured import ProbeTrace
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.logger_clock import Clock, instants
 from scheduler.weather.logger_times import is_time, time_columns, times_of
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from rules.errors import BadInput, CloseinError, Faults, WeatherFileFault
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.grids.grid import distance_km
 from scheduler.weather.records import Station
 

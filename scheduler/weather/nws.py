@@ -13,8 +13,8 @@ from datetime import UTC, datetime
 from typing import Final
 
 from rules.errors import WeatherUnavailable
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.http import Answer
 from scheduler.weather.json_text import JsonDocument
 from scheduler.weather.nws_bundle import FORMAT, is_bundle, read_bundle, tolerant

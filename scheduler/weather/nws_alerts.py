@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Final
 
-from scheduler.planning.hours import Alert
+from scheduler.planning.tables.hours import Alert
 from scheduler.weather.intervals import instant
 from scheduler.weather.json_text import JsonDocument, Path
 

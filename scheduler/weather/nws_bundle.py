@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final, TypeVar
 
 from rules.errors import Faults, WeatherFileFault
-from scheduler.planning.hours import Finding, Forecast
+from scheduler.planning.tables.hours import Finding, Forecast
 from scheduler.weather.intervals import instant
 from scheduler.weather.json_text import JsonDocument
 from scheduler.weather.nws_alerts import read_alerts

@@ -27,7 +27,7 @@ from rules.columns import columns
 from rules.errors import OutOfRange
 from rules.units import convert
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, Forecast, HourlyTable, Provenance
+from scheduler.planning.tables.hours import Finding, Forecast, HourlyTable, Provenance
 from scheduler.weather.intervals import (
     HOUR_S,
     MOST_HOURS,

@@ -20,7 +20,7 @@ from rules.columns import columns
 from rules.errors import OutOfRange
 from rules.units import convert
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, HourlyTable, PeriodChance
+from scheduler.planning.tables.hours import Finding, HourlyTable, PeriodChance
 from scheduler.weather.intervals import HOUR_S, instant
 from scheduler.weather.json_text import JsonDocument, Path
 from scheduler.weather.nws_grid import UNITS

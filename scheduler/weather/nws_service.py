@@ -10,7 +10,7 @@ from typing import Final
 from urllib.parse import urlsplit, urlunsplit
 
 from rules.errors import WeatherUnavailable
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.http import HEAL, Answer, Fetcher, Refused, retry_after_s
 from scheduler.weather.nws_answers import EXPIRED, PERMANENT, problem_kind, problem_of, reason
 

@@ -26,9 +26,9 @@ import numpy as np
 from rules.errors import Faults, OutOfRange, WeatherFileFault, WeatherUnavailable
 from rules.units import convert
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, Forecast, HourlyTable, Provenance
-from scheduler.planning.job import Site
-from scheduler.planning.past_hours import filled
+from scheduler.planning.forecast.past_hours import filled
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Finding, Forecast, HourlyTable, Provenance
 from scheduler.weather.http import Answer
 from scheduler.weather.intervals import HOUR_S, instant
 from scheduler.weather.nws_grid import UNITS

@@ -8,8 +8,8 @@ from datetime import UTC
 from typing import Final
 
 from rules.errors import Faults, WeatherFileFault
-from scheduler.planning.hours import Forecast, HourlyTable, Provenance
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Forecast, HourlyTable, Provenance
 from scheduler.weather.files import parse_weather
 from scheduler.weather.logger_file import read_logger
 from scheduler.weather.nws_stations import FORMAT, read_stations

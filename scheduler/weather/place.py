@@ -6,8 +6,8 @@ import math
 from dataclasses import replace
 from typing import Final
 
-from scheduler.planning.hours import Finding, Forecast
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Finding, Forecast
 
 EARTH_RADIUS_KM: Final = 6371.0088  # mean radius, IUGG
 FAR_KM: Final = 5.0  # two cells of the 2.5 km national grid

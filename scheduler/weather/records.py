@@ -19,7 +19,7 @@ from rules.diurnal import (
     zone_h,
 )
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, HourlyTable
+from scheduler.planning.tables.hours import Finding, HourlyTable
 from scheduler.weather.screen import MOST_IN_A_DAY
 
 HIGH: Final = "air_temperature_max_c"

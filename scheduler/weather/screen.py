@@ -14,7 +14,7 @@ import numpy as np
 
 from rules.columns import Column, columns
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, HourArray
+from scheduler.planning.tables.hours import Finding, HourArray
 
 # Most that fell anywhere in a day: 1825 mm of rain, 1930 mm of snow (Silver Lake, Colorado, 1921;
 # WMO extremes archive, from memory); ice of the worst storms, common practice, no source.

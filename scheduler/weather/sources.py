@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from rules.errors import CloseinError, WeatherUnavailable
-from scheduler.interfaces import WeatherSource
-from scheduler.planning.ensemble_line import planned_line
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import ObservedChoice, Site, SourceChoice
+from scheduler.interfaces.protocols import WeatherSource
+from scheduler.planning.forecast.ensemble_line import planned_line
+from scheduler.planning.model.job import ObservedChoice, Site, SourceChoice
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.files import bytes_of, parse_weather
 from scheduler.weather.place import at_site
 

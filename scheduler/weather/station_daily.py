@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from rules.errors import Faults, WeatherFileFault
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.json_text import MOST_FAULTS
 from scheduler.weather.records import HIGH, LOW, DailyRecord, Station, plausible
 from scheduler.weather.station_table import (

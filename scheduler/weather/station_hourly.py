@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from rules.errors import Faults, WeatherFileFault
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, HourlyTable
+from scheduler.planning.tables.hours import Finding, HourlyTable
 from scheduler.weather.intervals import instant
 from scheduler.weather.records import HourlyRecord, Station
 from scheduler.weather.screen import screened

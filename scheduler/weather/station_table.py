@@ -21,7 +21,7 @@ from rules.columns import columns
 from rules.errors import Faults, WeatherFileFault
 from rules.units import convert
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.json_text import MOST_FAULTS
 
 GAPS: Final = frozenset({"", "NA", "N/A", "NaN", "nan", "M", "null", "-9999", "-9999.0", "9999.9"})

@@ -24,7 +24,7 @@ import numpy as np
 
 from rules.errors import Faults, WeatherFileFault
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding, HourlyTable
+from scheduler.planning.tables.hours import Finding, HourlyTable
 from scheduler.weather.json_text import decoded
 from scheduler.weather.records import HourlyRecord, Station
 from scheduler.weather.screen import screened

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from markupsafe import Markup
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 
-from scheduler.planning.briefing import LINE
+from scheduler.planning.reports.briefing import LINE
 
 if TYPE_CHECKING:
     from jinja2 import Environment

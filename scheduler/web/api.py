@@ -17,7 +17,7 @@ from starlette.responses import Response
 
 from rules.book import all_rows
 from rules.errors import CloseinError
-from scheduler.planning.decide_asks import allowed
+from scheduler.planning.rulings.asks import allowed
 from scheduler.service.messages import TOLD
 from scheduler.service.signing_in import session_of
 from scheduler.web import answers, api_models

@@ -11,8 +11,8 @@ from typing import Final
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import Response
 
-from scheduler.interfaces import Store
-from scheduler.planning.people import Account
+from scheduler.interfaces.people import Account
+from scheduler.interfaces.protocols import Store
 from scheduler.service.links import link_of
 from scheduler.service.signing_in import LASTS, session_of
 from scheduler.service.visitor import Visitor, by_account, by_link

@@ -6,7 +6,7 @@ from functools import cache
 
 from rules.book import all_rows, sources
 from scheduler.output.words import words
-from scheduler.planning.decide_asks import allowed
+from scheduler.planning.rulings.asks import allowed
 
 EVERYWHERE = "everywhere"
 

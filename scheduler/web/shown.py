@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from scheduler.interfaces import Store
+from scheduler.interfaces.protocols import Store
 from scheduler.service.page_parts import PAGE, parts_of
 
 HOUR_S = 3600.0

@@ -7,7 +7,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from scheduler.planning.people import Account
+from scheduler.interfaces.people import Account
 from scheduler.service.links import digest_of
 from scheduler.service.signing_in import SignedIn, session_of, sign_in, wait_s
 from scheduler.web import answers

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from scheduler.interfaces import Store
+from scheduler.interfaces.protocols import Store
 from scheduler.service.health import Health
 from scheduler.service.posted import Taken
 from scheduler.service.visitor import Visitor

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from ortools.sat.python import cp_model
 
-from scheduler.planning.network import Problem, Tie, permitted
-from scheduler.planning.tables import NEVER
+from scheduler.planning.schedule.network import Problem, Tie, permitted
+from scheduler.planning.tables.finish import NEVER
 
 
 @dataclass(frozen=True)

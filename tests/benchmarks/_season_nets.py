@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from scheduler.planning.network import Booking, Plan, Problem, Tie, Work
-from scheduler.planning.tables import (
+from scheduler.planning.schedule.network import Booking, Plan, Problem, Tie, Work
+from scheduler.planning.tables.finish import (
     NEVER,
     BoolArray,
     Effort,

@@ -20,10 +20,10 @@ from collections.abc import Callable
 
 import numpy as np
 
-from scheduler.planning.network import Placed, Plan, Problem, Status, Tie, Work
-from scheduler.planning.replay import KNOWN_H, replay
-from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after
-from scheduler.planning.work_hours import WorkHours
+from scheduler.planning.replay.replay import KNOWN_H, replay
+from scheduler.planning.schedule.network import Placed, Plan, Problem, Status, Tie, Work
+from scheduler.planning.tables.finish import NEVER, Effort, finish_table, ready_after
+from scheduler.planning.tables.work_hours import WorkHours
 
 SCENARIOS, TASKS, HOURS = 600, 40, 2160
 SOME = 12  # scenarios of the plain loops

@@ -13,10 +13,9 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.closein_date import closein_date
-from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import (
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.forecast.scenarios import Scenarios, scenarios
+from scheduler.planning.model.job import (
     Calendar,
     ExposureLimits,
     GroundLimits,
@@ -25,8 +24,9 @@ from scheduler.planning.job import (
     Site,
     WoodLimits,
 )
-from scheduler.planning.open_house import breaches
-from scheduler.planning.scenarios import Scenarios, scenarios
+from scheduler.planning.open_house.closein_date import closein_date
+from scheduler.planning.open_house.open_house import breaches
+from scheduler.planning.tables.hours import HourlyTable
 
 HOURS, COUNT, YEARS, AIM_S, AIM_COPIES = 2160, 600, 30, 1.0, 300.0
 NOW = datetime(2026, 10, 1, 5, tzinfo=UTC)

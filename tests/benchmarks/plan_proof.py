@@ -16,10 +16,10 @@ import time
 from collections.abc import Iterator
 from statistics import median
 
-from scheduler.planning.check import faults_of
-from scheduler.planning.network import Plan, Problem, Status
-from scheduler.planning.reach import close_in_bound, net_of, windows
-from scheduler.planning.solve import solve
+from scheduler.planning.schedule.check import faults_of
+from scheduler.planning.schedule.network import Plan, Problem, Status
+from scheduler.planning.schedule.reach import close_in_bound, net_of, windows
+from scheduler.planning.schedule.solve import solve
 from tests.benchmarks._hourly_model import HourlyModel, Outcome
 from tests.benchmarks._season_nets import (
     DIFFERENT,

@@ -12,8 +12,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from scheduler.interfaces.messages import Step
 from scheduler.mail.smtp import MailServer, Smtp
-from scheduler.planning.messages import Step
 from scheduler.service.due import MORNING
 from scheduler.service.rounds import round_of
 from scheduler.service.timer import BEAT_S

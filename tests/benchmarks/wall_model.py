@@ -23,8 +23,8 @@ from rules.gates import gates
 from rules.heat import settled
 from rules.hydration import TYPE_I_II
 from rules.propagate import steps_of
-from scheduler.planning.gates import MEMBERS, Opening, at_confidence, gate_tables
-from scheduler.planning.tables import NEVER
+from scheduler.planning.strength.gates import MEMBERS, Opening, at_confidence, gate_tables
+from scheduler.planning.tables.finish import NEVER
 from tests.recorded_data import data_folder
 
 PLACE = Place(40.7, -74.2)

@@ -9,8 +9,8 @@ import pytest
 
 from rules.errors import Faults, LogRefused
 from scheduler.jobfile import entries_of, read
-from scheduler.planning.job import Job
-from scheduler.planning.log import Entry, EntryKind, Fact, Reading
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Entry, EntryKind, Fact, Reading
 
 WHOLE = Path(__file__).with_name("whole.yaml")
 NOW = datetime(2026, 11, 10, 17, tzinfo=UTC)  # noon at the site

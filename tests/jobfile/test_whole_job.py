@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.jobfile import parse, read
-from scheduler.planning.job import Job, LinkKind, Shift, State
+from scheduler.planning.model.job import Job, LinkKind, Shift, State
 
 WHOLE = Path(__file__).with_name("whole.yaml")
 

@@ -9,8 +9,8 @@ import icalendar
 import vobject
 
 from scheduler.output.calendar_feed import Told, calendar_feed, told_from, told_text
-from scheduler.planning.plan_answer import PlanAnswer
-from tests.planning.test_difference import BEFORE, DAY, JOB, plan
+from scheduler.planning.plan.plan_answer import PlanAnswer
+from tests.planning.reports.test_difference import BEFORE, DAY, JOB, plan
 
 
 def events(feed: bytes) -> dict[str, icalendar.Event]:

@@ -11,8 +11,8 @@ from rich.console import Console
 from rules.errors import BadInput
 from scheduler.output.cure_chart import chart_suffix, cure_chart
 from scheduler.output.cure_table import cure_lines, cure_table
-from scheduler.planning.cure_answer import CureAnswer
-from tests.planning.test_cure import FINISH, asked
+from scheduler.planning.strength.cure_answer import CureAnswer
+from tests.planning.strength.test_cure import FINISH, asked
 
 ZONE = "America/New_York"
 

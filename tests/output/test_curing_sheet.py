@@ -11,10 +11,10 @@ import numpy as np
 import scheduler.jobfile
 from scheduler.output.sheets.page import page
 from scheduler.output.sheets.temperature import GAP, temperature, temperature_csv
-from scheduler.planning.curing_sheet import SheetLine, sheet_lines
-from scheduler.planning.log import Reading
-from scheduler.planning.measured import ProbeTrace
-from scheduler.planning.sheet_parts import TemperatureRecord
+from scheduler.planning.model.log import Reading
+from scheduler.planning.reports.sheet_parts import TemperatureRecord
+from scheduler.planning.strength.curing_sheet import SheetLine, sheet_lines
+from scheduler.planning.strength.measured import ProbeTrace
 from tests.demo_job import DEMO
 
 ZONE = "America/New_York"

@@ -8,7 +8,7 @@ from pathlib import Path
 import scheduler.jobfile
 from scheduler.output.difference_told import difference_told
 from scheduler.output.log_table import moved_rows
-from scheduler.planning.difference import Change, Difference, Moved
+from scheduler.planning.reports.difference import Change, Difference, Moved
 from tests.demo_job import demo_job
 from tests.service.made_job import utc
 

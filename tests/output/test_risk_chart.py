@@ -12,12 +12,19 @@ import numpy as np
 import pytest
 
 from scheduler.output.risk_chart import exposure_chart, risk_chart
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.closein_date import CloseInAnswer, closein_date
-from scheduler.planning.exposure_days import ExposureDays, exposure_days
-from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Calendar, ExposureLimits, GroundLimits, GustLimits, Job, Site
-from scheduler.planning.scenarios import scenarios
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.forecast.scenarios import scenarios
+from scheduler.planning.model.job import (
+    Calendar,
+    ExposureLimits,
+    GroundLimits,
+    GustLimits,
+    Job,
+    Site,
+)
+from scheduler.planning.open_house.closein_date import CloseInAnswer, closein_date
+from scheduler.planning.open_house.exposure_days import ExposureDays, exposure_days
+from scheduler.planning.tables.hours import HourlyTable
 
 NOW = datetime(2026, 11, 2, 12, tzinfo=UTC)
 JOB = Job(

@@ -7,8 +7,14 @@ from itertools import product
 
 import numpy as np
 
-from scheduler.planning.network import Booking, Problem, Rent, Tie, Work
-from scheduler.planning.tables import NEVER, Effort, finish_table, ready_after, ready_after_shifts
+from scheduler.planning.schedule.network import Booking, Problem, Rent, Tie, Work
+from scheduler.planning.tables.finish import (
+    NEVER,
+    Effort,
+    finish_table,
+    ready_after,
+    ready_after_shifts,
+)
 
 
 def random_problem(

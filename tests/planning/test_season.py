@@ -10,8 +10,8 @@ import pytest
 
 from rules.book import load_book
 from rules.words import words
-from scheduler.planning.climate_years import ClimateYears
-from scheduler.planning.job import (
+from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.model.job import (
     Calendar,
     Costs,
     Crew,
@@ -25,11 +25,11 @@ from scheduler.planning.job import (
     Site,
     Task,
 )
-from scheduler.planning.log import Progress
-from scheduler.planning.network import Problem, Tie, Work
+from scheduler.planning.model.log import Progress
+from scheduler.planning.replay.season_chain import replay
+from scheduler.planning.schedule.network import Problem, Tie, Work
 from scheduler.planning.season import Advice, Asked, SeasonAnswer, season
-from scheduler.planning.season_chain import replay
-from scheduler.planning.tables import NEVER, ready_after
+from scheduler.planning.tables.finish import NEVER, ready_after
 
 BOOK = load_book()
 SITE = Site("Pell Hollow", 43.0, 0.0, 200.0, "UTC")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scheduler.planning.tables import NEVER, Effort
+from scheduler.planning.tables.finish import NEVER, Effort
 
 
 def walked_finish(usable: list[bool], effort: Effort, start: int) -> int:

@@ -11,7 +11,7 @@ import pytest
 
 from rules import frost, mould, wetting, wood
 from rules.indoor import indoor_temperature
-from scheduler.planning.forecast_error import chance_at_or_below
+from scheduler.planning.forecast.forecast_error import chance_at_or_below
 
 with (Path(__file__).parent / "exposure.csv").open(encoding="utf-8") as file:
     ROWS = list(csv.DictReader(file))

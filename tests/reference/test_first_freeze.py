@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from rules.exposure import NEVER
-from scheduler.planning.weather_odds import day_of_share, first_day_odds
+from scheduler.planning.forecast.weather_odds import day_of_share, first_day_odds
 from scheduler.weather.climate import parse_record
 from scheduler.weather.records import LOW, DailyRecord
 from tests.recorded_data import recorded

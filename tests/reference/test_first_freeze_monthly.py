@@ -13,7 +13,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from scheduler.planning.weather_odds import first_day_odds
+from scheduler.planning.forecast.weather_odds import first_day_odds
 from tests.recorded_data import recorded
 from tests.reference.test_first_freeze import autumns
 

@@ -2,15 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.book import (
-    all_rows,
-    editions,
-    load_book,
-    measures,
-    read_rows,
-    read_table,
-    sources,
-)
+from rules.book import all_rows, editions, load_book, measures, read_rows, read_table, sources
 from rules.book_rows import Measure, Row, Source
 from rules.errors import BookFault, Faults
 from rules.verdict import Verdict

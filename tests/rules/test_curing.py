@@ -10,16 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from rules.curing import (
-    Coarse,
-    Cured,
-    FreshWork,
-    Protection,
-    Shared,
-    bounded,
-    full,
-    shared_trace,
-)
+from rules.curing import Coarse, Cured, FreshWork, Protection, Shared, bounded, full, shared_trace
 from rules.elements import block_wall, footing
 from rules.films import FaceWeather, Place, covers, surroundings
 from rules.freeze import Fate

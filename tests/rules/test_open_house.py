@@ -12,7 +12,7 @@ from rules import frost, mould, wetting, wood
 from rules.errors import OutOfRange
 from rules.exposure import NEVER, first_above, first_below, first_hour
 from rules.indoor import indoor_temperature, open_time_constant
-from scheduler.planning import tables
+from scheduler.planning.tables import finish as tables
 
 AIR = arrays(np.float64, 96, elements=st.floats(-25, 25))
 RAIN = arrays(np.float64, 96, elements=st.floats(0, 8))

@@ -11,8 +11,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from rules.errors import WeatherUnavailable
-from scheduler.interfaces import Sender
-from scheduler.planning.messages import Message, Reply, Sent, Watched
+from scheduler.interfaces.messages import Message, Reply, Sent, Watched
+from scheduler.interfaces.protocols import Sender
 from scheduler.runs.desk import Desk, Incoming, RawWeather
 from scheduler.service.desks import Service
 from scheduler.startup_service import open_service, watch, watched_desk

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.planning.closein_date import Ends
-from scheduler.planning.job import Job
-from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.plan_answer import PlanAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.model.log import Entry, EntryKind
+from scheduler.planning.open_house.closein_date import Ends
+from scheduler.planning.plan.plan_answer import PlanAnswer
 from scheduler.runs.plan import plan
 from scheduler.service.rounds import round_of
 from scheduler.service.told import Change, after_telling, changes, told, worse

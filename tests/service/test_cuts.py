@@ -14,8 +14,8 @@ from icalendar import Calendar
 from rules.words import words
 from scheduler.output.calendar_feed import told_text
 from scheduler.output.letter import LARGEST, File, Letter, Picture, letter_bytes, one_line
-from scheduler.planning.job import Recipient
-from scheduler.planning.log import Entry, EntryKind
+from scheduler.planning.model.job import Recipient
+from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.runs.brief import brief
 from scheduler.service.cuts import HURT, SHORTEST, Said, cut, feed_of, short_line, texts
 from scheduler.startup import demo_desk

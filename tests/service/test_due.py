@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.interfaces.messages import RunRow
 from scheduler.jobfile import parse
-from scheduler.planning.job import Job, Rhythm, SourceChoice
-from scheduler.planning.messages import RunRow
+from scheduler.planning.model.job import Job, Rhythm, SourceChoice
 from scheduler.service.due import (
     EVENING,
     MORNING,

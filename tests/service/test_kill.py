@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.interfaces import Store
-from scheduler.planning.messages import Step
+from scheduler.interfaces.messages import Step
+from scheduler.interfaces.protocols import Store
 from scheduler.service.page_parts import PAGE
 from scheduler.store import open_store
 from tests.service.made_job import made_job, utc

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.cli import main
-from scheduler.planning.messages import Reply
+from scheduler.interfaces.messages import Reply
 from scheduler.service.rounds import round_of
 from tests.service.made_job import made_job, made_service, utc
 

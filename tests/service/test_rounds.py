@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from rules.errors import CloseinError
-from scheduler.planning.messages import Reply, Step
+from scheduler.interfaces.messages import Reply, Step
 from scheduler.service.health import health
 from scheduler.service.rounds import round_of
 from tests.service.made_job import HOUR, Made, made_job, made_service, utc

@@ -15,10 +15,10 @@ from typing import Any
 import pytest
 from aiosmtpd.smtp import AuthResult
 
-from scheduler.interfaces import Store
+from scheduler.interfaces.messages import Message, NewMessage, Step
+from scheduler.interfaces.protocols import Store
 from scheduler.mail.smtp import MailServer, Smtp
 from scheduler.mail.webhook import Webhook
-from scheduler.planning.messages import Message, NewMessage, Step
 from scheduler.service.sending import BACK_OFF_MIN, send_due
 from scheduler.store import open_store
 from tests.service.mail_server import Behaviour, free_port, secured, serving

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.records import Inputs
+from scheduler.interfaces.records import Inputs
+from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.store import open_store
 from scheduler.store.chain import record_hash
 

@@ -15,10 +15,10 @@ import pytest
 
 from rules.errors import StoreFault
 from scheduler.cli import main
-from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.messages import NewMessage, Step
-from scheduler.planning.people import Account, Role, Session
-from scheduler.planning.records import Inputs
+from scheduler.interfaces.messages import NewMessage, Step
+from scheduler.interfaces.people import Account, Role, Session
+from scheduler.interfaces.records import Inputs
+from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.service.links import give, link_of, withdraw
 from scheduler.store.copies import backup, export, restore, sound
 from scheduler.store.sql_store import SqlStore

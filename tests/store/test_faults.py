@@ -14,7 +14,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import event, inspect
 
 from rules.errors import StoreFault
-from scheduler.planning.log import Entry, EntryKind
+from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.service.links import link_of
 from scheduler.store import open_store, opening
 from scheduler.store.sql_store import SqlStore

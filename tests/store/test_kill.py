@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.planning.log import Entry
+from scheduler.planning.model.log import Entry
 from scheduler.store import open_store
 
 ROOT = Path(__file__).resolve().parents[2]

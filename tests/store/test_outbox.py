@@ -13,9 +13,9 @@ from sqlalchemy import create_engine
 from sqlalchemy.exc import DBAPIError
 
 from rules.errors import StoreFault
-from scheduler.interfaces import Store
-from scheduler.planning.log import Entry, EntryKind
-from scheduler.planning.messages import NewMessage, Step, Watched
+from scheduler.interfaces.messages import NewMessage, Step, Watched
+from scheduler.interfaces.protocols import Store
+from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.store import open_store
 from tests.store.postgres import fresh_postgres
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from scheduler.cli import main
-from scheduler.interfaces import Store
-from scheduler.planning.records import Decision
+from scheduler.interfaces.protocols import Store
+from scheduler.interfaces.records import Decision
 from scheduler.store import open_store
 from tests.demo_job import DEMO, demo_job
 from tests.jobfile.test_malformed import BASE, SLIPS

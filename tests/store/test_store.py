@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from rules.errors import LogMoved, StoreFault
-from scheduler.interfaces import Store
-from scheduler.planning.log import Entry, EntryKind, Fact, Reading
-from scheduler.planning.records import Inputs
+from scheduler.interfaces.protocols import Store
+from scheduler.interfaces.records import Inputs
+from scheduler.planning.model.log import Entry, EntryKind, Fact, Reading
 from scheduler.store import open_store
 from tests.store.postgres import fresh_postgres
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import sys
 from datetime import UTC, datetime
 
-from scheduler.planning.log import Entry, EntryKind
+from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.store import open_store
 
 

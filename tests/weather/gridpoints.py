@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from scheduler.planning.hours import Forecast
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.json_text import JsonDocument
 from scheduler.weather.nws_grid import read_gridpoint
 

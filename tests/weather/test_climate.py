@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from rules.errors import Faults
-from scheduler.planning.climate_years import seasons
-from scheduler.planning.hours import HourlyTable
-from scheduler.planning.job import Site
+from scheduler.planning.forecast.climate_years import seasons
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import HourlyTable
 from scheduler.weather.climate import parse_record, read_climate
 from scheduler.weather.records import HIGH, LOW, DailyRecord, HourlyRecord
 from tests.recorded_data import recorded

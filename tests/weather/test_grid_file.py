@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from rules.errors import CloseinError, Faults, WeatherUnavailable
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.files import parse_weather, read_weather
 from tests.recorded_data import recorded
 

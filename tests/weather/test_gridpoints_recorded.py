@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scheduler.planning.hours import Forecast
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.files import read_weather
 from tests.recorded_data import recorded_files
 

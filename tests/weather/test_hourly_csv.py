@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.columns import columns
 from rules.errors import Faults
-from scheduler.planning.hours import Forecast, HourlyTable, Provenance
+from scheduler.planning.tables.hours import Forecast, HourlyTable, Provenance
 from scheduler.weather.files import parse_weather
 from scheduler.weather.hourly_csv import read_hourly_csv, to_csv
 

@@ -14,7 +14,7 @@ import pytest
 
 from rules.errors import Faults
 from scheduler.cli import main
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.files import parse_weather
 from tests.demo_job import demo_job
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from rules.errors import Faults
-from scheduler.planning.hours import Forecast
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.files import parse_weather, read_weather
 
 ROOT = Path(__file__).resolve().parents[2]

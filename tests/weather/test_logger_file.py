@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from rules.errors import Faults
-from scheduler.planning.measured import ProbeTrace
+from scheduler.planning.strength.measured import ProbeTrace
 from scheduler.weather.logger_clock import Clock
 from scheduler.weather.logger_file import read_logger
 

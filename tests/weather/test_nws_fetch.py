@@ -15,7 +15,7 @@ import pytest
 import responses
 
 from rules.errors import WeatherUnavailable
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.http import Fetcher
 from scheduler.weather.nws import NwsGridpoints
 from scheduler.weather.nws_service import PUBLIC, Service, coordinates, explained

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.place import at_site
 from tests.weather.gridpoints import answer, layer, read
 

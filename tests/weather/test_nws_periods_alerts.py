@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from scheduler.planning.hours import Alert
+from scheduler.planning.tables.hours import Alert
 from scheduler.weather.files import read_weather
 from scheduler.weather.json_text import JsonDocument
 from scheduler.weather.nws_alerts import read_alerts

@@ -12,9 +12,9 @@ import pytest
 import responses
 
 from rules.errors import Faults, WeatherUnavailable
-from scheduler.planning.hours import Forecast, HourlyTable, Provenance
-from scheduler.planning.job import Site
-from scheduler.planning.past_hours import filled, until
+from scheduler.planning.forecast.past_hours import filled, until
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Forecast, HourlyTable, Provenance
 from scheduler.weather.nws_service import PUBLIC, Service
 from scheduler.weather.nws_stations import NwsStations, read_stations, stations_of
 from scheduler.weather.observed import parse_observed

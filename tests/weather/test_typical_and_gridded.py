@@ -11,7 +11,7 @@ import pvlib
 import pytest
 
 from rules.errors import Faults
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.climate import parse_climate, parse_record
 from scheduler.weather.records import HIGH, LOW, DailyRecord, HourlyRecord
 from tests.recorded_data import recorded

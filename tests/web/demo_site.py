@@ -16,7 +16,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 from typing import Any
 
-from scheduler.planning.people import Role
+from scheduler.interfaces.people import Role
 from scheduler.service.desks import Service
 from scheduler.service.links import give
 from scheduler.service.replans import replan_due

@@ -12,7 +12,7 @@ from tempfile import mkdtemp
 
 from starlette.testclient import TestClient
 
-from scheduler.planning.people import Role
+from scheduler.interfaces.people import Role
 from scheduler.service.links import give
 from scheduler.service.replans import replan_due
 from scheduler.service.rounds import round_of

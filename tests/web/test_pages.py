@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from scheduler.planning.messages import NewMessage
+from scheduler.interfaces.messages import NewMessage
 from scheduler.service.links import digest_of, withdraw
 from scheduler.service.rounds import round_of
 from scheduler.web.job_pages import PAGES

@@ -11,18 +11,10 @@ import pytest
 from starlette.testclient import TestClient
 
 from rules.errors import BadInput
-from scheduler.planning.people import Role
+from scheduler.interfaces.people import Role
 from scheduler.service.links import digest_of
-from scheduler.service.signing_in import (
-    FORGIVEN,
-    LASTS,
-    TRIES,
-    close_account,
-    open_account,
-)
-from scheduler.service.signing_in import (
-    sign_in as begin,
-)
+from scheduler.service.signing_in import FORGIVEN, LASTS, TRIES, close_account, open_account
+from scheduler.service.signing_in import sign_in as begin
 from tests.service.made_job import Made
 from tests.web.made_site import (
     FORM,

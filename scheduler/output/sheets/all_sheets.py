@@ -12,8 +12,8 @@ from scheduler.output.sheets.temperature import temperature, temperature_csv
 from scheduler.output.sheets.tomorrow import tomorrow
 from scheduler.output.sheets.weather_days import weather_days
 from scheduler.output.words import clock
-from scheduler.planning.job import Job
-from scheduler.planning.sheet_parts import SheetParts
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.sheet_parts import SheetParts
 
 
 def all_sheets(job: Job, parts: SheetParts) -> tuple[Sheet, ...]:

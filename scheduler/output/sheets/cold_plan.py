@@ -15,7 +15,7 @@ from rules.verdict import Verdict
 from rules.weather import meets
 from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.words import told, words
-from scheduler.planning.job import Job, State, Task
+from scheduler.planning.model.job import Job, State, Task
 
 NAME: Final = "cold_plan"
 TEMPERATURE: Final = ("degF", "degC")

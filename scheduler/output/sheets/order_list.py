@@ -6,8 +6,8 @@ from typing import Final
 
 from scheduler.output.orders_table import order_notes, order_rows
 from scheduler.output.sheets.sheet import Grid, Section, Sheet
-from scheduler.planning.job import Job
-from scheduler.planning.order_dates import OrderDates
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.order_dates import OrderDates
 
 NAME: Final = "orders"
 

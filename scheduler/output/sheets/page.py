@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scheduler.output.environment import environment
 from scheduler.output.sheets.sheet import Sheet
-from scheduler.planning.briefing import LINE
+from scheduler.planning.reports.briefing import LINE
 
 
 def page(sheet: Sheet) -> str:

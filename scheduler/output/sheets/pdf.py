@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from scheduler.output.sheets.sheet import Grid, Section, Sheet
-from scheduler.planning.briefing import LINE
+from scheduler.planning.reports.briefing import LINE
 
 if TYPE_CHECKING:
     from fpdf import FPDF

@@ -11,9 +11,9 @@ from rules.page import line
 from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.today_table import caution_words, check_words
 from scheduler.output.words import gate_words, span, words
-from scheduler.planning.job import Job, Task
-from scheduler.planning.log import Progress, release_of
-from scheduler.planning.sheet_parts import SheetParts
+from scheduler.planning.model.job import Job, Task
+from scheduler.planning.model.log import Progress, release_of
+from scheduler.planning.reports.sheet_parts import SheetParts
 
 NAME: Final = "set_down"
 LOWER: Final = "lower_house"

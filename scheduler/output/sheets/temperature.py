@@ -11,9 +11,9 @@ from rules.units import convert
 from scheduler.output.csv_text import csv_text
 from scheduler.output.sheets.sheet import Grid, Section, Sheet
 from scheduler.output.words import clock, day, number
-from scheduler.planning.curing_sheet import SheetLine
-from scheduler.planning.job import Job
-from scheduler.planning.sheet_parts import TemperatureRecord
+from scheduler.planning.model.job import Job
+from scheduler.planning.reports.sheet_parts import TemperatureRecord
+from scheduler.planning.strength.curing_sheet import SheetLine
 
 NAME: Final = "temperature"
 GAP: Final = "no reading"

@@ -10,11 +10,11 @@ from zoneinfo import ZoneInfo
 from scheduler.output.sheets.sheet import Grid, Section, Sheet, Tick
 from scheduler.output.today_table import caution_words, check_words, measure_line
 from scheduler.output.words import clock, day, span, words
-from scheduler.planning.answer import TaskAnswer
-from scheduler.planning.briefing import CALL_WORDS
-from scheduler.planning.job import Job
-from scheduler.planning.plan_answer import PlanLine
-from scheduler.planning.sheet_parts import SheetParts
+from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.model.job import Job
+from scheduler.planning.plan.plan_answer import PlanLine
+from scheduler.planning.reports.briefing import CALL_WORDS
+from scheduler.planning.reports.sheet_parts import SheetParts
 
 NAME: Final = "tomorrow"
 

@@ -7,8 +7,8 @@ from typing import Final
 
 from scheduler.output.sheets.sheet import Grid, Section, Sheet
 from scheduler.output.weather_days_table import HEADER, NO_ADVICE, count_lines, day_rows
-from scheduler.planning.job import Job
-from scheduler.planning.weather_day_record import WeatherDays
+from scheduler.planning.contract.weather_day_record import WeatherDays
+from scheduler.planning.model.job import Job
 
 NAME: Final = "weather_days"
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from rules.columns import columns
 from rules.errors import BadInput, Faults, WeatherFileFault
 from rules.verdict import FloatArray
-from scheduler.planning.hours import HourArray
+from scheduler.planning.tables.hours import HourArray
 from scheduler.weather.grids.accumulate import HOUR, plan_hours, settle
 from scheduler.weather.grids.cells import Cells, Method, find_cells
 from scheduler.weather.grids.cut import WANTED, grid_bytes

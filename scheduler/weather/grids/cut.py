@@ -15,8 +15,8 @@ from typing import Final
 import numpy as np
 
 from rules.errors import CloseinError, Faults, WeatherFileFault, WeatherUnavailable
-from scheduler.planning.hours import Finding
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.grids.cells import Cells, Method, find_cells
 from scheduler.weather.grids.decode import DecodeFault, Decoder
 from scheduler.weather.grids.framing import fields_of

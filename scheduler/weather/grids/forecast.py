@@ -15,7 +15,8 @@ import numpy as np
 from rules.columns import columns
 from rules.errors import WeatherUnavailable
 from rules.verdict import FloatArray
-from scheduler.planning.hours import (
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import (
     DailyRow,
     Finding,
     Forecast,
@@ -23,7 +24,6 @@ from scheduler.planning.hours import (
     PeriodChance,
     Provenance,
 )
-from scheduler.planning.job import Site
 from scheduler.weather.grids.cells import Method, lapse
 from scheduler.weather.grids.cut import CellAt, Cut, PointValue, cut_files
 from scheduler.weather.grids.decode import Decoder

@@ -14,8 +14,8 @@ from datetime import datetime
 from typing import Any, Final
 
 from rules.errors import BadInput, Faults, WeatherFileFault
-from scheduler.planning.hours import Finding
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.grids.cells import Method
 from scheduler.weather.grids.cut import CellAt, Cut, PointValue
 from scheduler.weather.grids.messages import row_of

@@ -17,8 +17,8 @@ from importlib import resources
 from typing import Final
 
 from rules.errors import BadInput, CloseinError, WeatherUnavailable
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.grids.cells import Method
 from scheduler.weather.grids.cut import Cutter
 from scheduler.weather.grids.decode import Decoder

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from rules.columns import columns
 from rules.verdict import FloatArray
-from scheduler.planning.hours import Finding
+from scheduler.planning.tables.hours import Finding
 from scheduler.weather.grids.accumulate import HOUR, plan_hours, settle
 from scheduler.weather.grids.cut import PointValue
 from scheduler.weather.grids.messages import FieldRow

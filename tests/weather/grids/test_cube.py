@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from rules.errors import BadInput, Faults
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.grids import cube as cubes
 from scheduler.weather.grids.cells import Method
 from scheduler.weather.grids.cube import decode_cube, series_of_files

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from rules.errors import Faults, WeatherUnavailable
-from scheduler.planning.hours import Forecast
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
+from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.grids.cells import Method
 from scheduler.weather.grids.decode import Decoder
 from scheduler.weather.grids.forecast import Reading, read_grid_files

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.errors import BadInput, Faults, WeatherUnavailable
-from scheduler.planning.job import Site
+from scheduler.planning.model.job import Site
 from scheduler.weather.grids.forecast import read_grid_files
 from scheduler.weather.grids.public_models import Model, PublicModel, model_named, models
 from scheduler.weather.grids.ranges import RangeFetcher

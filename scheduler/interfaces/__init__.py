@@ -1,0 +1,1 @@
+"""What the edges promise, and the records and messages that pass between them."""

@@ -1,0 +1,241 @@
+"""Finished work inside its protection period, and what may not be taken away from it.
+
+A period is counted from completion. Where the work itself fell past its limit inside the period,
+it is counted again from recovery, provisionally, until the engineer rules (common practice, no
+source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Final
+
+from rules.book import Book, Row
+from rules.kinds import Form, kind_of
+from rules.units import convert
+from scheduler.planning.evidence.ages import finished, is_done, since, started
+from scheduler.planning.evidence.known import Known, reading_time
+from scheduler.planning.evidence.trial import Trial
+from scheduler.planning.model.answer import (
+    CautionLine,
+    HoldLine,
+    LimitLine,
+    MeasureLine,
+    NumberLine,
+    Outcome,
+    Span,
+)
+from scheduler.planning.model.job import Task
+from scheduler.planning.model.log import Reading
+from scheduler.planning.rulings.asks import band_of
+from scheduler.planning.rulings.rows import ruling
+from scheduler.planning.rulings.ruling import Ruling, hours_between
+
+ELEMENT_TEMPERATURES: Final = (
+    "masonry_temperature", "grout_temperature", "concrete_temperature", "surface_temperature",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Commitment:
+    """Finished work that is still to be kept, until when, and the rule that says so."""
+
+    task: Task
+    finished: datetime
+    until: datetime
+    rule: str
+    longer: timedelta = timedelta(0)  # by how much it was moved on
+    broken: Reading | None = None  # the reading at which the work fell past its limit
+    recovered: datetime | None = None  # from when the period is counted again
+
+
+def protects(row: Row) -> bool:
+    """Tell whether a row keeps work after it is done: its hours run on past the end."""
+    late = row.hours is not None and (
+        row.hours.until.anchor == "end" and row.hours.until.offset_h > 0
+    )
+    parts = (row, *row.bands)
+    kept = any(n.until.anchor == "end" and n.until.offset_h > 0 for p in parts for n in p.measures)
+    return late or kept
+
+
+def done_span(known: Known, task: Task) -> Span | None:
+    """Return the hours in which finished work was done; None where it is not finished.
+
+    Where a task that keeps work does not say when that was finished, the site's facts do, and
+    else its own beginning.
+    """
+    end = finished(known, task)
+    if end is None and kind_of(task.work_type).form is Form.PROTECTION:
+        end = _finished_by_facts(known, task) or task.booked
+    if end is None:
+        return None
+    begun = started(known, task)
+    return Span(begun or end - timedelta(hours=task.duration_h), end)
+
+
+def _finished_by_facts(known: Known, task: Task) -> datetime | None:
+    ages: tuple[str, ...] = ("age_of_grout", "age_of_masonry", "age_of_concrete")
+    if task.work_type == "protect_concrete":
+        ages = ("age_of_concrete",)
+    elif task.element.get("grouted") is False:
+        ages = ("age_of_masonry",)
+    return next((s for age in ages if (s := since(known, age, task)) is not None), None)
+
+
+def is_kept(known: Known, task: Task) -> bool:
+    """Tell whether a task is finished work: done, or a task that only keeps work."""
+    if is_done(known, task):
+        return True
+    keeps = kind_of(task.work_type).form is Form.PROTECTION
+    span = done_span(known, task) if keeps else None
+    return span is not None and span.end <= known.now
+
+
+def kept_trial(
+    known: Known, task: Task, rows: Sequence[Row]
+) -> tuple[Trial, Commitment | None] | None:
+    """Return the trial of finished work and what is owed to it; None where nothing is."""
+    span = done_span(known, task)
+    if span is None:
+        return None
+    owed = commitment(known, task, rows)
+    keeps = kind_of(task.work_type).form is Form.PROTECTION
+    return (Trial(known, task, span), owed) if owed is not None or keeps else None
+
+
+def commitment(known: Known, task: Task, rows: Iterable[Row]) -> Commitment | None:
+    """Return what is owed to finished work; None where nothing is any more."""
+    span = done_span(known, task)
+    if span is None:
+        return None
+    trial = Trial(known, task, span)
+    owed = [end for row in rows for end in _ends(trial, row)]
+    if not owed:
+        return None
+    until, rule = max(owed)
+    broken = breach(trial, rows)
+    recovered = None if broken is None else recovery(trial, broken)
+    longer = timedelta(0) if recovered is None else recovered - span.end
+    if until + longer <= known.now:
+        return None
+    return Commitment(task, span.end, until + longer, rule, longer, broken, recovered)
+
+
+def prolonged(rulings: Iterable[Ruling], found: Commitment) -> list[Ruling]:
+    """Return rulings whose measures after the work last as much longer as the period."""
+    return [
+        replace(
+            ruling_,
+            measures=tuple(
+                replace(line, end=line.end + found.longer)
+                if line.end is not None and line.end > found.finished
+                else line
+                for line in ruling_.measures
+            ),
+        )
+        for ruling_ in rulings
+    ]
+
+
+def _ends(trial: Trial, row: Row) -> Iterable[tuple[datetime, str]]:
+    """Return until when a row's band that holds asks for measures after completion."""
+    found = ruling(trial, row)
+    if found is None:
+        return
+    for line in found.measures:
+        # What only begins when the period ends, such as slow cooling, is no part of it.
+        late = line.start is not None and line.start > trial.end
+        if line.end is not None and line.end > trial.end and not late:
+            yield line.end, row.id
+
+
+def breach(trial: Trial, rows: Iterable[Row]) -> Reading | None:
+    """Return the first reading at which the work itself was past its limit, None if none was."""
+    found = []
+    for row in rows:
+        if row.quantity not in ELEMENT_TEMPERATURES:
+            continue
+        for reading in trial.known.past_readings(row.quantity):
+            at = reading_time(reading)
+            value = float(convert(float(reading.value), reading.unit, row.unit))
+            bad = band_of(row, value).outcome > band_of(row, 1e6).outcome
+            if at is not None and at >= trial.end and bad:
+                found.append((at, reading))
+    return min(found, key=lambda pair: pair[0])[1] if found else None
+
+
+def recovery(trial: Trial, broken: Reading) -> datetime:
+    """Return when the work was warm again: a later reading of the place, else now."""
+    begun = reading_time(broken)
+    for reading in trial.known.past_readings(broken.quantity):
+        at = reading_time(reading)
+        warmer = float(convert(float(reading.value), reading.unit, broken.unit)) > float(
+            broken.value
+        )
+        same = reading.place == broken.place
+        if at is not None and begun is not None and at > begun and same and warmer:
+            return at
+    return trial.known.now
+
+
+def protection_rulings(known: Known, found: Commitment) -> list[Ruling]:
+    """Return what a commitment says of itself: its end, what is left, whether it was broken."""
+    left = hours_between(known.now, found.until)
+    numbers = (
+        NumberLine("protection_period", "last_time", found.until, "time"),
+        NumberLine("protection_left", "duration", left, "h"),
+    )
+    made = Ruling(found.rule, Outcome.GO, numbers=numbers)
+    if found.broken is None:
+        return [made]
+    return [
+        replace(
+            made,
+            cautions=(
+                CautionLine("early_age_freezing", "the work fell past its limit"),
+                CautionLine("engineer_decides", "counted again from recovery, provisionally"),
+            ),
+            holds=(HoldLine("engineer", "the temperature record of the work"),),
+        )
+    ]
+
+
+def commitments(known: Known, book: Book) -> list[Commitment]:
+    """Return everything that is still owed protection."""
+    found = []
+    for task in known.job.tasks:
+        form = kind_of(task.work_type).form
+        if form not in {Form.WORK, Form.PROTECTION} or not is_kept(known, task):
+            continue
+        rows = [r for r in book.rows_for(task.work_type) if form is Form.PROTECTION or protects(r)]
+        owed = commitment(known, task, rows)
+        if owed is not None:
+            found.append(owed)
+    return found
+
+
+def strip_ruling(trial: Trial, book: Book) -> list[Ruling]:
+    """Refuse to take a cover away from work that is still to be kept."""
+    owed = [
+        c
+        for c in commitments(trial.known, book)
+        if not c.task.place or not trial.task.place or c.task.place == trial.task.place
+    ]
+    late = [c for c in owed if c.until > trial.start]
+    if not late:
+        return []
+    last = max(late, key=lambda c: c.until)
+    limit = LimitLine(
+        rule=last.rule,
+        quantity="protection_left",
+        taken_as="duration",
+        value=hours_between(trial.start, last.until),
+        unit="h",
+        outcome=Outcome.NO_GO,
+        at=trial.start,
+    )
+    keep = MeasureLine("keep_cover_on", trial.known.now, last.until, last.rule)
+    return [Ruling(last.rule, Outcome.NO_GO, limit, measures=(keep,), clears_at=last.until)]

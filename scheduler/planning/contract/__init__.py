@@ -1,0 +1,1 @@
+"""Weather days as a contract counts them."""

@@ -1,0 +1,1 @@
+"""What is known at a moment: facts, ages, readings, observed hours."""

@@ -1,0 +1,117 @@
+"""How old the work is: when masonry, grout or concrete was last placed, and when tasks ended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime, time
+from typing import Final
+
+from scheduler.planning.evidence.known import Known, logged
+from scheduler.planning.model.job import State, Task
+from scheduler.planning.model.log import EntryKind, Fact
+
+COURSES: Final = ("lower_courses", "upper_courses", "first_lift", "top_course", "bond_beam")
+MASONRY: Final = ("wall", *COURSES)
+CONCRETE: Final = ("footing", "slab")
+# Which facts and which finished kinds of work an age counts from; the latest of them governs.
+AGES: Final[dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]]] = {
+    "age_of_masonry": (
+        tuple((element, "completed") for element in MASONRY),
+        ("lay_block", "fill_top_course", "infill_pockets"),
+    ),
+    "age_of_grout": (
+        (*((element, "grouted") for element in MASONRY), ("grout", "completed")),
+        ("place_grout",),
+    ),
+    "age_of_concrete": (
+        tuple((element, "completed") for element in CONCRETE),
+        ("place_footing", "place_slab", "finish_slab", "protect_concrete"),
+    ),
+}
+
+
+def since(known: Known, quantity: str, task: Task) -> datetime | None:
+    """Return the moment an age counts from; None where nobody said.
+
+    The element beside which the task works goes first, then the latest of all: the youngest part
+    governs.
+    """
+    facts, kinds = AGES[quantity]
+    if task.beside:
+        beside = [pair for pair in facts if pair[0] == task.beside]
+        own = list(_fact_moments(known, beside))
+        if own:
+            return max(own)
+    found = [*_fact_moments(known, facts), *_task_moments(known, kinds, task)]
+    return max(found, default=None)
+
+
+def _fact_moments(known: Known, pairs: Iterable[tuple[str, str]]) -> Iterator[datetime]:
+    for element, condition in pairs:
+        for fact in known.all_facts(element, condition):
+            moment = fact_moment(known, fact)
+            if moment is not None and moment <= known.now:
+                yield moment
+
+
+def _task_moments(known: Known, kinds: tuple[str, ...], task: Task) -> Iterator[datetime]:
+    for other in known.job.tasks:
+        ended = finished(known, other)
+        if other.work_type in kinds and ended is not None and _near(other, task):
+            yield ended
+    # A grouted wall that is being protected tells by its own end when it was grouted.
+    if task.work_type == "protect_masonry":
+        own = finished(known, task)
+        if own is not None and bool(task.element.get("grouted")) is ("place_grout" in kinds):
+            yield own
+
+
+def _near(other: Task, task: Task) -> bool:
+    return not other.place or not task.place or other.place == task.place
+
+
+def fact_moment(known: Known, fact: Fact) -> datetime | None:
+    """Return since when a fact is true; None where it is not, or nobody said since when."""
+    if fact.value is False or fact.value is None:
+        return None
+    return as_moment(known, fact.value) or fact.at
+
+
+def as_moment(known: Known, value: object) -> datetime | None:
+    """Return a value that is a moment or a local day as a moment, else None."""
+    if isinstance(value, datetime):
+        return value
+    if isinstance(value, date):
+        return datetime.combine(value, time(0), tzinfo=known.zone)
+    if not isinstance(value, str):
+        return None
+    try:
+        found = datetime.fromisoformat(value)
+    except ValueError:
+        return None
+    return found if found.tzinfo is not None else found.replace(tzinfo=known.zone)
+
+
+def finished(known: Known, task: Task) -> datetime | None:
+    """Return when a task ended: the log's word, else the job file's."""
+    told = [e for e in logged(known, EntryKind.FINISHED) if e.task == task.id]
+    if told:
+        return told[-1].at
+    if task.finished_at is not None and task.finished_at <= known.now:
+        return task.finished_at
+    return None
+
+
+def started(known: Known, task: Task) -> datetime | None:
+    """Return when a task began: the log's word, else the job file's."""
+    told = [e for e in logged(known, EntryKind.STARTED) if e.task == task.id]
+    if told:
+        return told[0].at
+    if task.started_at is not None and task.started_at <= known.now:
+        return task.started_at
+    return None
+
+
+def is_done(known: Known, task: Task) -> bool:
+    """Tell whether a task is over; the log wins over the job file's state."""
+    return finished(known, task) is not None or task.state is State.DONE

@@ -1,0 +1,1 @@
+"""Sources merged, errors, scenarios, past years, the correction for a site."""

@@ -1,0 +1,1 @@
+"""What would buy days, tried and priced."""

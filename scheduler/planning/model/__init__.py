@@ -1,0 +1,1 @@
+"""The job, its log, calendars and answers."""

@@ -1,0 +1,1 @@
+"""Rents, heat, the cost of delay and of protection."""

@@ -1,0 +1,1 @@
+"""What the weather does to a house that stands open, and the latest safe date."""

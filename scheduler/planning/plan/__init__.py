@@ -1,0 +1,1 @@
+"""The plan of one job: problem, lines, odds, latest starts."""

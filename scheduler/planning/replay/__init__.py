@@ -1,0 +1,1 @@
+"""A plan or a chain of tasks walked through every scenario."""

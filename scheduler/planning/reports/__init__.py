@@ -1,0 +1,1 @@
+"""Views of what was decided: brief, tonight, week, odds, orders, skill."""

@@ -1,0 +1,1 @@
+"""The rows of the book read for one task at one moment."""

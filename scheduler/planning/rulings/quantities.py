@@ -1,0 +1,287 @@
+"""Quantities resolved: a reading on site first, then a fact, then what the weather says.
+
+A reading outranks the forecast for its place and hour; where several places were read, the worst
+governs. What nobody provides is said to be absent, a hole is a gap: neither is ever good news.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final, Literal
+
+import numpy as np
+
+from rules.errors import OutOfRange
+from rules.quantities import computed, inputs_of, si_unit, weather_columns
+from rules.units import UNITS, convert
+from rules.verdict import FloatArray
+from rules.words import site_quantities
+from scheduler.planning.evidence.known import Known, reading_time
+from scheduler.planning.evidence.observed_then_forecast import hour_of, last_hour, moment_of
+from scheduler.planning.evidence.trial import Trial
+from scheduler.planning.model.answer import Span
+from scheduler.planning.model.job import Task
+from scheduler.planning.model.log import Fact, Reading
+from scheduler.planning.rulings.ruling import hours_between
+
+Sense = Literal["low", "high"]
+Missing = Literal["", "absent", "gap", "stale", "beyond", "before"]
+
+# Weather by its plain name: the house column and the unit that column is in.
+COLUMNS: Final = weather_columns()
+AMOUNTS: Final = frozenset({"precipitation_amount", "snowfall_amount", "ice_accumulation"})
+# Site quantities that a fact may state in place of a reading: element and condition.
+FACTS: Final[dict[str, tuple[str, str]]] = {
+    "wall_height": ("wall", "height"),
+    "unbalanced_fill": ("backfill", "unbalanced_height"),
+    "grout_pour_height": ("wall", "pour_height"),
+    "surface_dry": ("surface", "dry"),
+    "grout_strength": ("grout", "strength"),
+    "section_thickness": ("footing", "section_thickness"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoned:
+    """A quantity at a time or over hours, and how it came about."""
+
+    value: float | bool | None
+    unit: str
+    basis: str = ""  # reading, fact, forecast, observed, age
+    missing: Missing = ""
+    at: datetime | None = None
+    window: Span | None = None
+    place: str = ""
+    age_h: float | None = None  # of a reading
+    places: int = 1  # how many places were read
+
+
+def weather(known: Known, quantity: str, unit: str, start: datetime, end: datetime) -> FloatArray:
+    """Return a weather quantity by hour in a unit; empty where no source has it.
+
+    A reading of the same quantity at the task's hour stands in place of the forecast.
+    """
+    column, own = COLUMNS[quantity]
+    series = known.view.hours.get(column)
+    if series is None:
+        return np.empty(0)
+    values = np.asarray(convert(series.cut(start, end), own, unit), dtype=np.float64)
+    return _with_readings(known, quantity, unit, hour_of(start), values)
+
+
+def _with_readings(
+    known: Known, quantity: str, unit: str, first: int, values: FloatArray
+) -> FloatArray:
+    out = values
+    for reading in known.readings:
+        at = reading.at
+        if reading.quantity != quantity or at is None or isinstance(reading.value, bool):
+            continue
+        hour = hour_of(at) - first
+        if 0 <= hour < values.size and quantity not in AMOUNTS:
+            out = out.copy() if out is values else out
+            out[hour] = float(convert(float(reading.value), reading.unit, unit))
+    return out
+
+
+def reach(known: Known, quantity: str) -> datetime | None:
+    """Return the end of the hours that the sources give for a weather quantity."""
+    series = known.view.hours.get(COLUMNS[quantity][0])
+    return None if series is None else moment_of(series.end)
+
+
+def begins(known: Known, quantity: str) -> datetime | None:
+    """Return the first hour that the sources give for a weather quantity."""
+    series = known.view.hours.get(COLUMNS[quantity][0])
+    return None if series is None else moment_of(series.first)
+
+
+def over_hours(
+    known: Known, quantity: str, unit: str, taken_as: str, span: Span, *, whole: bool
+) -> Reckoned:
+    """Return an aggregate of a weather quantity over a span.
+
+    ``whole`` asks for every hour of the span (a mean, a sum); else hours past the end of the
+    forecast are left out and what is known decides. Past hours that nobody recorded are left out
+    likewise: nothing can be done about them.
+    """
+    values = weather(known, quantity, unit, span.start, span.end)
+    if values.size == 0:
+        missing: Missing = "absent" if COLUMNS[quantity][0] not in known.view.hours else "beyond"
+        return Reckoned(None, unit, "forecast", missing, window=span)
+    kept, missing = _kept(known, quantity, values, span, whole=whole)
+    if missing:
+        return Reckoned(None, unit, "forecast", missing, window=span)
+    value, place = aggregate(kept, taken_as)
+    at = None
+    if place is not None:
+        offset = int(np.flatnonzero(values == value)[0])
+        at = moment_of(hour_of(span.start) + offset)
+    stale = known.view.stale and last_hour(span.end) > hour_of(known.now)
+    shown = None if not np.isfinite(value) else value
+    return Reckoned(shown, unit, "forecast", "stale" if stale else "", at, span)
+
+
+def _kept(
+    known: Known, quantity: str, values: FloatArray, span: Span, *, whole: bool
+) -> tuple[FloatArray, Missing]:
+    """Return the hours that count: not those that passed unseen, nor those nobody reaches."""
+    series = known.view.hours[COLUMNS[quantity][0]]
+    hours = np.arange(values.size) + hour_of(span.start)
+    unseen = np.isnan(values)
+    passed = (hours <= hour_of(known.now)) & unseen
+    early = (hours < series.first) & ~passed
+    beyond = hours >= series.end
+    if whole and early.any():
+        return values, "before"
+    if (beyond & ~passed).any() and (whole or beyond.all()):
+        return values, "beyond"
+    keep = ~beyond & ~passed & ~early
+    if not keep.any():
+        return values, "before" if passed.any() or early.any() else "beyond"
+    return (values, "gap") if unseen[keep].any() else (values[keep], "")
+
+
+def aggregate(values: FloatArray, taken_as: str) -> tuple[float, int | None]:
+    """Return an aggregate and, for an extreme, the place of its first hour."""
+    if taken_as == "min":
+        return float(values.min()), int(values.argmin())
+    if taken_as == "max":
+        return float(values.max()), int(values.argmax())
+    if taken_as == "mean":
+        return float(values.mean()), None
+    if taken_as == "sum":
+        return float(values.sum()), None
+    raise ValueError(f"taken as {taken_as!r}")
+
+
+# any quantity of a row by hour
+
+
+def is_hourly(quantity: str) -> bool:
+    """Tell whether a quantity comes by hour: a weather column or a function of some."""
+    return quantity in COLUMNS or computed(quantity) is not None
+
+
+def hourly(
+    trial: Trial,
+    quantity: str,
+    unit: str,
+    span: Span,
+    *,
+    given: Mapping[str, float] | None = None,
+) -> FloatArray | None:
+    """Return a quantity by hour of a span; None where a source of it is absent."""
+    if quantity in COLUMNS:
+        if COLUMNS[quantity][0] not in trial.known.view.hours:
+            return None
+        return weather(trial.known, quantity, unit, span.start, span.end)
+    function = computed(quantity)
+    if function is None:
+        return None
+    arguments: dict[str, object] = {}
+    for name, needed in inputs_of(quantity):
+        value = _argument(trial, name, span, given or {})
+        if value is not None:
+            arguments[name] = value
+        elif needed:
+            return None
+    values = np.asarray(function(**arguments), dtype=np.float64)
+    count = last_hour(span.end) - hour_of(span.start)
+    wide = np.broadcast_to(values, (count,))
+    return np.asarray(convert(wide.copy(), si_unit(unit), unit), dtype=np.float64)
+
+
+def _argument(
+    trial: Trial, name: str, span: Span, given: Mapping[str, float]
+) -> FloatArray | float | None:
+    """Return an argument of a computed quantity: read on site, by hour, or as the row gives it."""
+    stem, _, _ = name.rpartition("_")
+    read = _read_argument(trial, stem)
+    if read is not None and stem not in COLUMNS:
+        return read
+    if stem in COLUMNS and COLUMNS[stem][0] == name:
+        if name not in trial.known.view.hours:
+            return read if read is not None else given.get(name)
+        unit = COLUMNS[stem][1]
+        return weather(trial.known, stem, unit, span.start, span.end)
+    if name in trial.known.view.hours:
+        return trial.known.view.hours[name].cut(span.start, span.end)
+    return given.get(name)
+
+
+def _read_argument(trial: Trial, stem: str) -> float | None:
+    own = site_quantities().get(stem)
+    if own is None:
+        return None
+    unit = si_unit(own.unit)
+    found = site(trial.known, stem, unit, trial.task, "high")
+    usable = found is not None and found.value is not None and not isinstance(found.value, bool)
+    return float(found.value) if usable and found and found.value is not None else None
+
+
+# readings and facts
+
+
+def site(
+    known: Known, quantity: str, unit: str, task: Task, sense: Sense, *, age_h: float | None = None
+) -> Reckoned | None:
+    """Return the worst of the newest readings, else a fact's number; None where nobody said.
+
+    ``sense`` says which side is worse. Readings older than ``age_h`` no longer count.
+    """
+    fresh = [
+        r
+        for r in known.latest_readings(quantity, task.place)
+        if age_h is None or _age(known, r) <= age_h
+    ]
+    if fresh:
+        return _worst_reading(known, fresh, unit, sense)
+    element = FACTS.get(quantity)
+    if element is None:
+        return None
+    return fact_number(known.fact(*element, place=task.place), unit)
+
+
+def _age(known: Known, reading: Reading) -> float:
+    at = reading_time(reading)
+    return 0.0 if at is None else hours_between(at, known.now)
+
+
+def _worst_reading(
+    known: Known, readings: list[Reading], unit: str, sense: Sense
+) -> Reckoned | None:
+    pick: Callable[..., Reading] = min if sense == "low" else max
+    worst = pick(readings, key=lambda r: _in_unit(r.value, r.unit, unit))
+    value = worst.value
+    shown = value if isinstance(value, bool) else _in_unit(value, worst.unit, unit)
+    return Reckoned(
+        value=shown,
+        unit=unit,
+        basis="reading",
+        at=reading_time(worst),
+        place=worst.place,
+        age_h=_age(known, worst),
+        places=len(readings),
+    )
+
+
+def _in_unit(value: float | bool, unit: str, to: str) -> float:
+    if isinstance(value, bool) or unit == to or unit not in UNITS or to not in UNITS:
+        return float(value)
+    return float(convert(float(value), unit, to))
+
+
+def fact_number(fact: Fact | None, unit: str) -> Reckoned | None:
+    """Return a fact's value as a quantity; None where there is none or it is a word."""
+    if fact is None or isinstance(fact.value, str) or fact.value is None:
+        return None
+    if isinstance(fact.value, bool):
+        return Reckoned(fact.value, unit, "fact", at=fact.at, place=fact.place)
+    try:
+        value = float(convert(float(fact.value), fact.unit or unit, unit))  # type: ignore[arg-type]
+    except (OutOfRange, TypeError, ValueError):
+        return None
+    return Reckoned(value, unit, "fact", at=fact.at, place=fact.place)

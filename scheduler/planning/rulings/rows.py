@@ -1,0 +1,358 @@
+"""Rows of the rule book put to a trial of a task: each row that binds gives one ruling."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.book_rows import Band, Row
+from rules.facts import same_word
+from rules.quantities import is_fact
+from rules.verdict import FloatArray, Verdict
+from scheduler.planning.evidence.ages import AGES, since
+from scheduler.planning.evidence.observed_then_forecast import hour_of, moment_of
+from scheduler.planning.evidence.shifts import worked
+from scheduler.planning.evidence.times import hours_left, on_clock
+from scheduler.planning.evidence.trial import Trial
+from scheduler.planning.model.answer import CheckLine, Outcome, Span
+from scheduler.planning.rulings.asks import OUTCOMES, asked, band_of, limit_line
+from scheduler.planning.rulings.conditions import Mask, as_said, by_hour, said, said_number
+from scheduler.planning.rulings.quantities import (
+    COLUMNS,
+    Reckoned,
+    aggregate,
+    hourly,
+    is_hourly,
+    over_hours,
+    site,
+)
+from scheduler.planning.rulings.ruling import Ruling, hours_between
+
+MOST_MEASURES: Final = 100  # of one band; ranks hours by outcome, then by what they ask for
+
+
+def rulings(trial: Trial, rows: Iterable[Row]) -> list[Ruling]:
+    """Return the ruling of every row that binds, in the book's order."""
+    made = (ruling(trial, row) for row in rows)
+    return [r for r in made if r is not None]
+
+
+def ruling(trial: Trial, row: Row) -> Ruling | None:
+    """Return a row's word on a trial; None where it does not bind."""
+    if not row.quantity:
+        return _standing(trial, row)
+    if is_hourly(row.quantity) and not row.on_site:
+        return _weather(trial, row)
+    if _conditions(trial, row, trial.span) is not True:
+        return None
+    if is_fact(row.quantity) and row.bands and row.bands[0].is_ is not None:
+        return _fact(trial, row)
+    return _value(trial, row)
+
+
+def _conditions(trial: Trial, row: Row, span: Span) -> Mask | bool | None:
+    when = by_hour(row.when, trial, span, met=True)
+    if when is False:
+        return False
+    unless = by_hour(row.unless, trial, span, met=False)
+    if unless is True:
+        return False
+    if unless is False:
+        return when
+    if when is None or unless is None:
+        return None
+    lifted = 1.0 - np.asarray(unless, dtype=np.float64)
+    return lifted if when is True else np.minimum(np.asarray(when), lifted)
+
+
+# rows without a quantity always hold
+
+
+def _standing(trial: Trial, row: Row) -> Ruling | None:
+    binds = _conditions(trial, row, trial.span)
+    if isinstance(binds, np.ndarray):
+        binds = bool(np.nanmax(binds, initial=0.0) > 0.0)
+    if binds is not True:
+        return None
+    band = row.bands[0] if row.bands else None
+    outcome = Outcome.GO if band is None else OUTCOMES[band.outcome]
+    limit = None
+    if band is not None and band.outcome >= Verdict.NOT_KNOWN:
+        limit = limit_line(row, band, Reckoned(None, row.unit), "value")
+    return asked(trial, row, band, outcome, limit)
+
+
+# facts
+
+
+def _fact(trial: Trial, row: Row) -> Ruling | None:
+    value = _fresh_word(trial, row)
+    if value is None:
+        return asked(trial, row, None, Outcome.GO, None)
+    band = next((b for b in row.bands if b.is_ is None or same_word(as_said(value), b.is_)), None)
+    if band is None:
+        return asked(trial, row, None, Outcome.GO, None)
+    element, _, key = row.quantity.partition(".")
+    fact = trial.known.fact(element, key, trial.task.place)
+    shown = value if isinstance(value, bool) else None
+    at = fact.at if fact is not None else None
+    place = fact.place if fact is not None else ""
+    limit = limit_line(row, band, Reckoned(shown, "yes_no", "fact", at=at, place=place), "value")
+    return asked(trial, row, band, OUTCOMES[band.outcome], limit)
+
+
+def _fresh_word(trial: Trial, row: Row) -> object:
+    """Return what is said of a row's fact, while it counts; else what nobody's word counts as."""
+    element, _, key = row.quantity.partition(".")
+    fact = None if element == "task" else trial.known.fact(element, key, trial.task.place)
+    if fact is not None and fact.at is not None and row.reading_age_h is not None:
+        begins = max(trial.start, trial.known.now)
+        if hours_between(fact.at, begins) > row.reading_age_h:
+            return row.unsaid
+    value = said(row.quantity, trial)
+    return row.unsaid if value is None else value
+
+
+# readings, sizes and ages
+
+
+def _value(trial: Trial, row: Row) -> Ruling | None:
+    found = _read(trial, row)
+    if found is None or found.value is None:
+        return _unread(trial, row)
+    band = band_of(row, float(found.value))
+    limit = limit_line(row, band, found, "value")
+    return asked(trial, row, band, OUTCOMES[band.outcome], limit)
+
+
+def _unread(trial: Trial, row: Row) -> Ruling:
+    """Say a limit that nobody has read against: the work is not judged by it, people look first.
+
+    An age that nobody can tell keeps people off where it keeps them safe.
+    """
+    limit = limit_line(row, None, Reckoned(None, row.unit, missing="absent"), "value")
+    refuses = row.safety and row.quantity in AGES
+    outcome = Outcome.NOT_KNOWN if refuses else Outcome.GO
+    told = limit if refuses or row.limit_as else None
+    return asked(trial, row, None, outcome, told)
+
+
+def _read(trial: Trial, row: Row) -> Reckoned | None:
+    if row.quantity in AGES:
+        begun = since(trial.known, row.quantity, trial.task)
+        if begun is None:
+            return None
+        at = max(trial.start, trial.known.now)
+        hours = hours_between(begun, at)
+        value = hours / 24.0 if row.unit == "d" else hours
+        return Reckoned(value, row.unit, "age", at=at)
+    if is_fact(row.quantity):
+        number = said_number(row.quantity, row.unit, trial)
+        return None if number is None else Reckoned(number, row.unit, "fact")
+    sense = "low" if row.low_is_worse else "high"
+    return site(trial.known, row.quantity, row.unit, trial.task, sense, age_h=row.reading_age_h)  # type: ignore[arg-type]
+
+
+def _weather(trial: Trial, row: Row) -> Ruling | None:
+    if row.taken_as == "value":
+        return _each_hour(trial, row)
+    return _over(trial, row)
+
+
+def _each_hour(trial: Trial, row: Row) -> Ruling | None:
+    """Judge every hour of the work on its own; the gravest hour is told."""
+    span = hours_left(trial)
+    binds = _conditions(trial, row, span)
+    if binds is False:
+        return None
+    values = _hours_of(trial, row, span)
+    if isinstance(binds, np.ndarray) and not (np.isnan(binds) | (binds > 0)).any():
+        return asked(trial, row, _mildest(row), Outcome.GO, None)
+    if values is None:
+        return _absent(trial, row, span)
+    mask = binds if isinstance(binds, np.ndarray) else np.full(values.size, 1.0)
+    if binds is None:
+        mask = np.full(values.size, np.nan)
+    shifts = worked(trial.known, trial.task, span)
+    if shifts is not None:
+        mask = np.where(shifts, mask, 0.0)
+    if (mask == 0.0).all():
+        return asked(trial, row, _mildest(row), Outcome.GO, None)
+    return _gravest_hour(trial, row, values, mask, span)
+
+
+def _hours_of(trial: Trial, row: Row, span: Span) -> FloatArray | None:
+    """Return the row's quantity by hour; a substitute where the row names one, flagged."""
+    values = hourly(trial, row.quantity, row.unit, span, given=row.given)
+    if values is not None and not np.isnan(values).all():
+        return values
+    for other in row.substitutes:
+        instead = hourly(trial, other.quantity, other.unit or row.unit, span, given=row.given)
+        if instead is None or instead.size == 0:
+            continue
+        if other.while_below is None:
+            return np.asarray(instead * other.factor, dtype=np.float64)
+        calm = instead < other.while_below
+        return np.where(calm, other.gives, np.nan)
+    return values
+
+
+def _gravest_hour(
+    trial: Trial, row: Row, values: FloatArray, mask: Mask, span: Span
+) -> Ruling | None:
+    ranks = np.array([_rank(row, v, here) for v, here in zip(values, mask, strict=True)])
+    worst = ranks.max()
+    places = np.flatnonzero(ranks == worst)
+    pick = _furthest(row, values, places)
+    band = None if np.isnan(values[pick]) else band_of(row, float(values[pick]))
+    verdict = Verdict(int(worst // MOST_MEASURES))
+    if row.only_advises:
+        verdict = Verdict.GO
+    stale = trial.known.view.stale and verdict is not Verdict.NO_GO and not row.only_advises
+    outcome = Outcome.NOT_KNOWN if stale else OUTCOMES[verdict]
+    first = int(np.flatnonzero(ranks >= verdict * MOST_MEASURES)[0])
+    begun = hour_of(span.start)
+    found = Reckoned(
+        None if band is None else float(values[pick]),
+        row.unit,
+        "forecast",
+        "stale" if stale else "",
+        at=moment_of(begun + pick),
+    )
+    limit = replace(limit_line(row, band, found, "value"), outcome=outcome)
+    event = max(moment_of(begun + first), span.start)
+    return replace(asked(trial, row, band, outcome, limit, event=event), moves=True)
+
+
+def _rank(row: Row, value: float, here: float) -> float:
+    """Return how grave an hour is: its outcome first, then how much its band asks for.
+
+    Where nobody knows whether the row binds, it asks for its measures, never more.
+    """
+    if here == 0.0:
+        return -1.0
+    if np.isnan(value):
+        return float(Verdict.NOT_KNOWN * MOST_MEASURES)
+    band = band_of(row, float(value))
+    verdict = min(band.outcome, Verdict.NOT_KNOWN) if np.isnan(here) else band.outcome
+    return float(verdict * MOST_MEASURES + min(len(band.measures), MOST_MEASURES - 1))
+
+
+def _furthest(row: Row, values: FloatArray, places: NDArray[np.intp]) -> int:
+    """Return the hour among the gravest whose value lies furthest on the worse side."""
+    known = [int(p) for p in places if np.isfinite(values[int(p)])]
+    if not known:
+        return int(places[0])
+    sign = 1.0 if _worse_below(row, float(values[known[0]])) else -1.0
+    return min(known, key=lambda p: sign * values[p])
+
+
+def _worse_below(row: Row, value: float) -> bool:
+    """Tell whether lower values than one of a band's are the worse ones."""
+    if row.worst is not None or row.low_is_worse:
+        return row.low_is_worse
+    at = row.bands.index(band_of(row, value))
+    weights = [b.outcome * MOST_MEASURES + len(b.measures) for b in row.bands]
+    below = weights[at - 1] if at > 0 else weights[at]
+    above = weights[at + 1] if at + 1 < len(weights) else weights[at]
+    return below > above or (at == 0 and above < weights[at])
+
+
+def _mildest(row: Row) -> Band | None:
+    return next((band for band in row.bands if band.outcome is Verdict.GO), None)
+
+
+def _over(trial: Trial, row: Row) -> Ruling | None:
+    """Judge an aggregate over the hours that the row names."""
+    span = span_over(trial, row)
+    if span is None or span.end <= span.start:
+        return None
+    binds = _conditions(trial, row, span)
+    if isinstance(binds, np.ndarray):
+        binds = bool(np.nanmax(binds, initial=0.0) > 0.0)
+    if binds is False:
+        return None
+    made = [
+        r
+        for taken_as in (row.taken_as, *row.also_taken_as)
+        if (r := _aggregate(trial, row, span, taken_as)) is not None
+    ]
+    return max(made, key=lambda r: Verdict[r.outcome.name]) if made else None
+
+
+def span_over(trial: Trial, row: Row) -> Span | None:
+    """Return the hours a row looks at; None where one of its events does not come."""
+    if row.hours is None:
+        return trial.span
+    start, end = on_clock(row.hours.from_, trial), on_clock(row.hours.until, trial)
+    return None if start is None or end is None else Span(start, end)
+
+
+def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | None:
+    found = reckon(trial, row, span, taken_as)
+    if found.missing == "absent":
+        return _absent(trial, row, span)
+    if found.missing == "before" and row.if_no_record == "check":
+        return asked(trial, row, None, Outcome.GO, None)
+    shown = "mean" if taken_as == "midpoint" else taken_as
+    if found.value is None and row.only_advises:
+        return asked(trial, row, None, Outcome.GO, None)
+    if found.value is None:
+        limit = replace(limit_line(row, None, found, shown), outcome=Outcome.NOT_KNOWN)
+        return replace(asked(trial, row, None, Outcome.NOT_KNOWN, limit), moves=True)
+    band = band_of(row, float(found.value))
+    outcome = OUTCOMES[band.outcome]
+    if found.missing == "stale" and outcome is not Outcome.NO_GO and not row.only_advises:
+        outcome = Outcome.NOT_KNOWN
+    limit = replace(limit_line(row, band, found, shown), outcome=outcome)
+    return replace(asked(trial, row, band, outcome, limit, event=found.at), moves=True)
+
+
+def reckon(trial: Trial, row: Row, span: Span, taken_as: str) -> Reckoned:
+    """Return a row's quantity over a span, taken as asked."""
+    if taken_as == "midpoint":
+        low = reckon(trial, row, span, "min")
+        high = reckon(trial, row, span, "max")
+        if low.value is None or high.value is None:
+            return low if low.value is None else high
+        return replace(low, value=(float(low.value) + float(high.value)) / 2.0, at=None)
+    if taken_as in {"duration", "count"}:
+        return _counted(trial, row, span)
+    whole = taken_as in {"mean", "sum"}
+    if row.quantity in COLUMNS:
+        return over_hours(trial.known, row.quantity, row.unit, taken_as, span, whole=whole)
+    values = hourly(trial, row.quantity, row.unit, span, given=row.given)
+    if values is None:
+        return Reckoned(None, row.unit, missing="absent", window=span)
+    known = values[np.isfinite(values)]
+    if not known.size or (whole and known.size < values.size):
+        return Reckoned(None, row.unit, missing="gap", window=span)
+    value, _ = aggregate(known, taken_as)
+    return Reckoned(value, row.unit, "forecast", window=span)
+
+
+def _counted(trial: Trial, row: Row, span: Span) -> Reckoned:
+    """Return how many hours of a span meet the row's condition."""
+    if row.counted is None:
+        return Reckoned(None, row.unit, missing="absent", window=span)
+    mask = by_hour((row.counted,), trial, span, met=True)
+    if not isinstance(mask, np.ndarray):
+        return Reckoned(None, row.unit, missing="absent", window=span)
+    known = mask[np.isfinite(mask)]
+    return Reckoned(float(known.sum()), "h", "forecast", window=span)
+
+
+def _absent(trial: Trial, row: Row, span: Span) -> Ruling | None:
+    """Say what a column that nobody gives means: a check to make, or not known."""
+    if row.only_advises:
+        return asked(trial, row, None, Outcome.GO, None)
+    if row.if_absent == "check":
+        made = asked(trial, row, None, Outcome.GO, None)
+        return replace(made, checks=(*made.checks, CheckLine("read_on_site", row.name)))
+    found = Reckoned(None, row.unit, missing="absent", window=span)
+    limit = replace(limit_line(row, None, found, row.taken_as), outcome=Outcome.NOT_KNOWN)
+    return asked(trial, row, None, Outcome.NOT_KNOWN, limit)

@@ -1,0 +1,1 @@
+"""Networks, bounds, first schedules, the constraint model and its checker."""

@@ -1,0 +1,1 @@
+"""Fresh and finished work: strength, frost, gates."""

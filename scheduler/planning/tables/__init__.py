@@ -1,0 +1,1 @@
+"""Tables over hours: finishes, bits, gates."""

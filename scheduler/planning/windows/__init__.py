@@ -1,0 +1,1 @@
+"""Hours in which a task may be under way or begin."""
