@@ -5,6 +5,9 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 
+# Tests start the command many times; compiled once, not at each start.
+export PYTHONDONTWRITEBYTECODE :=
+
 .PHONY: demo test check lint types bench soak clean
 
 $(STAMP): pyproject.toml requirements.lock
