@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Final
@@ -26,6 +27,8 @@ from scheduler.service.page_parts import PAGE, page_parts
 from scheduler.service.told import dump, told
 
 BRIEF: Final = "brief"  # kind of the answer kept
+BUG: Final = "an error of Closein's own, see its log; report it with the store's last answer"
+LOG: Final = logging.getLogger("closein.messages")
 TOLD: Final = (BRIEF, AGAIN)  # kinds that hold calls and plan as people are told them
 
 
@@ -53,7 +56,7 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
     said = Said(
         made, desk.job, one.kind == EVENING, notes, service.page, calendar=feed_before(desk)
     )
-    letters = [(to, cut(said, to)) for to in desk.job.delivery]
+    letters = [(to, _own_cut(said, to, one, now)) for to in desk.job.delivery]
     new = [
         new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
         for to, letter in letters
@@ -69,6 +72,23 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
         )
         service.store.outbox.queue(new, now=now, at=now)
         _finish(service, job.id, one, claim, now, "", body)
+
+
+def _own_cut(said: Said, to: Recipient, one: Due, now: datetime) -> Letter | None:
+    """Return a person's letter; one that cannot be written says so, and the others get theirs."""
+    try:
+        return cut(said, to)
+    except Exception:  # one person's cut must not keep the others from theirs
+        LOG.exception("letter failed", extra={"job": said.job.id, "kind": kind_of(one.kind, to)})
+        return _unknown_letter(said.job, now, [BUG, *said.notes])
+
+
+def _unknown_letter(job: Job, now: datetime, lines: Sequence[str]) -> Letter:
+    """Return what is told where nothing is known, and why."""
+    day = f"{now.astimezone(ZoneInfo(job.site.time_zone)):%a}"
+    subject = f"{day}: nothing is known, treat everything as no-go"
+    why = [f"{job.name} could not be judged:", *lines, "", LINE]
+    return Letter(subject, "\n".join([subject, "", *why, ""]))
 
 
 def new_message(
@@ -158,10 +178,7 @@ def fault_run(
         If another process has the run by now.
     """
     now = service.clock()
-    day = f"{now.astimezone(ZoneInfo(job.site.time_zone)):%a}"
-    subject = f"{day}: nothing is known, treat everything as no-go"
-    why = [f"{job.name} could not be judged:", *lines, *notes, "", LINE]
-    letter = Letter(subject, "\n".join([subject, "", *why, ""]))
+    letter = _unknown_letter(job, now, [*lines, *notes])
     new = [
         new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
         for to in job.delivery

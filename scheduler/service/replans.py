@@ -50,18 +50,25 @@ def why_behind(service: Service, job: str, position: int) -> str:
 def replan_due(service: Service) -> None:
     """Plan every job again whose log is longer than its newest page knows."""
     for watched in service.store.runs.watched():
-        found = behind(service, watched.job)
-        if found is None:
-            continue
-        slot, now = str(found[1]), service.clock()
-        rows = service.store.runs.begun(watched.job, [(REPLAN, slot)])
-        if any(row.done_at is not None or row.until > now for row in rows):
-            continue
-        claim = service.store.runs.claim(
-            watched.job, REPLAN, slot, now=now, until=now + service.leases.run
-        )
-        if claim:
-            _replan(service, watched, found[0], slot, claim)
+        try:
+            _replan_due(service, watched)
+        except Exception:  # one job's trouble must not keep another from its plan
+            LOG.exception("replan failed", extra={"job": watched.job})
+
+
+def _replan_due(service: Service, watched: Watched) -> None:
+    found = behind(service, watched.job)
+    if found is None:
+        return
+    slot, now = str(found[1]), service.clock()
+    rows = service.store.runs.begun(watched.job, [(REPLAN, slot)])
+    if any(row.done_at is not None or row.until > now for row in rows):
+        return
+    claim = service.store.runs.claim(
+        watched.job, REPLAN, slot, now=now, until=now + service.leases.run
+    )
+    if claim:
+        _replan(service, watched, found[0], slot, claim)
 
 
 def _replan(service: Service, watched: Watched, position: int, slot: str, claim: str) -> None:

@@ -12,12 +12,11 @@ from scheduler.planning.messages import Watched
 from scheduler.service.desks import Service
 from scheduler.service.due import EVENING, LOOK, MORNING, Due, due, slots
 from scheduler.service.looks import look_run
-from scheduler.service.messages import Overtaken, fault_run, message_run
+from scheduler.service.messages import BUG, Overtaken, fault_run, message_run
 from scheduler.service.sending import send_due
 
 LOG: Final = logging.getLogger("closein.rounds")
 TRIES: Final = 3
-BUG: Final = "an error of Closein's own, see its log; report it with the store's last answer"
 RunKind = Callable[[Service, Watched, Job, Due, str], None]
 RUNS: Final[Mapping[str, RunKind]] = {MORNING: message_run, EVENING: message_run, LOOK: look_run}
 
@@ -26,12 +25,16 @@ def round_of(service: Service) -> None:
     """Do what is due. A job's trouble is its own: it is logged, and the next job has its turn."""
     for watched in service.store.runs.watched():
         try:
-            job = service.job(watched)
+            any_due = _runs(service, watched, service.job(watched))
         except CloseinError as error:
-            LOG.error("job file", extra={"job": watched.job, "told": "; ".join(error.lines())})
-            continue
-        if _runs(service, watched, job):
-            _send(service)
+            LOG.error(
+                "job file or store", extra={"job": watched.job, "told": "; ".join(error.lines())}
+            )
+        except Exception:  # one job's bug must not keep five hundred others from their morning
+            LOG.exception("round failed", extra={"job": watched.job})
+        else:
+            if any_due:
+                _send(service)
     _send(service)
 
 
@@ -79,4 +82,8 @@ def _broke_off(service: Service, job: Job, one: Due, claim: str) -> None:
 
 
 def _send(service: Service) -> None:
-    send_due(service.store, service.senders, clock=service.clock, leases=service.leases)
+    """Send what is due; what stands in the way stays in the outbox, where health finds it."""
+    try:
+        send_due(service.store, service.senders, clock=service.clock, leases=service.leases)
+    except Exception:  # the outbox's trouble must not keep a job from its morning
+        LOG.exception("sending failed")
