@@ -224,5 +224,4 @@ def season_end(job: Job, now: datetime) -> datetime:
 
 def is_stale(forecast: Forecast, now: datetime) -> bool:
     """Tell whether a forecast is too old to go on, or does not say how old it is."""
-    age = forecast.provenance.age_h(now)
-    return age is None or age > forecast.provenance.age_limit_h
+    return forecast.provenance.is_stale(now)

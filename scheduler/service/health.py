@@ -11,6 +11,7 @@ from rules.errors import CloseinError
 from scheduler.interfaces import Store
 from scheduler.planning.job import Job
 from scheduler.planning.messages import Watched
+from scheduler.service.alarms import clock_lines
 from scheduler.service.due import overdue, slots
 
 TRIED: Final = 3  # so often in vain is no hiccup: about eight minutes by the back-off
@@ -23,7 +24,7 @@ class Health:
     fit: bool
     lines: tuple[str, ...]
     jobs: int
-    alarms: int  # messages in doubt or given up that nobody has taken note of
+    alarms: int  # messages in doubt or given up that nobody has taken note of, jumps of the clock
 
 
 def health(store: Store, now: datetime, *, job: Callable[[Watched], Job]) -> Health:
@@ -44,6 +45,7 @@ def health(store: Store, now: datetime, *, job: Callable[[Watched], Job]) -> Hea
             lines += _faults(store, one, now, job)
         lines += _waiting(store)
         alarms = len(store.outbox.alarms())
+        alarms += sum(len(clock_lines(store, one.job, now)) for one in watched)
     except CloseinError as error:
         return Health(fit=False, lines=tuple(error.lines()), jobs=0, alarms=0)
     return Health(fit=not lines, lines=tuple(lines), jobs=len(watched), alarms=alarms)
@@ -64,7 +66,8 @@ def _faults(
         found = job(watched)
     except CloseinError as error:
         return [f"{watched.job}: {line}" for line in error.lines()]
-    begun = store.runs.begun(found.id, slots(found, now))
-    if overdue(found, since=watched.since, done=begun, now=now):
+    ahead = store.runs.ahead(found.id)
+    begun = store.runs.begun(found.id, slots(found, now, ahead))
+    if overdue(found, since=watched.since, done=begun, now=now, ahead=ahead):
         return [f"{watched.job}: the morning run is overdue"]
     return []

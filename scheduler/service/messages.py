@@ -4,25 +4,28 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from rules.errors import CloseinError
+from rules.errors import CloseinError, StoreFault
 from scheduler.output.answer_json import dump as dump_json
 from scheduler.output.brief_message import brief_document
 from scheduler.output.calendar_feed import told_text
-from scheduler.output.letter import Letter, letter_bytes, message_id_of, one_line
+from scheduler.output.letter import Letter
 from scheduler.output.words import clock
 from scheduler.planning.briefing import LINE
 from scheduler.planning.job import Job, Recipient
-from scheduler.planning.messages import Message, NewMessage, Watched
+from scheduler.planning.messages import Watched
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.calendar import CALENDAR, feed_before
 from scheduler.runs.desk import AGAIN, Desk, keep_answer
-from scheduler.service.cuts import SHORTEST, Said, cut, feed_of
+from scheduler.service.alarms import alarms_told, look_lines
+from scheduler.service.clock_watch import check_not_set_back
+from scheduler.service.cuts import Said, cut, feed_of
 from scheduler.service.desks import Service
-from scheduler.service.due import EVENING, MORNING, Due, missed_days
+from scheduler.service.due import EVENING, MORNING, Due, day_of, missed_days
+from scheduler.service.letters import kind_of, new_message
 from scheduler.service.page_parts import PAGE, page_parts
 from scheduler.service.told import dump, told
 
@@ -45,11 +48,13 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
         If another process has it by now.
     """
     now = service.clock()
-    alarms = service.store.outbox.alarms(job.id)
-    notes = (*_late(one, job), *_missed(service, watched, job, one, now), *alarm_lines(alarms))
+    alarms = (*alarms_told(service.store, job.id, now), *look_lines(service.store, job))
+    notes = (*_late(one, job), *_missed(service, watched, job, one, now), *alarms)
     try:
         desk = service.desk(watched, now, "")
         made = brief(desk)
+    except StoreFault:  # it may pass: tried again, and told the third time
+        raise
     except CloseinError as error:
         fault_run(service, job, one, claim, error.lines(), notes)
         return
@@ -64,6 +69,7 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
     ]
     body = dump(told(made.today.answers, made.planned.answer))
     shown = page_parts(said)
+    check_not_set_back(service, now)
     with service.store.together():
         keep_brief(desk, made)
         keep_answer(desk, made.today.gathered, PAGE, shown)
@@ -91,43 +97,6 @@ def _unknown_letter(job: Job, now: datetime, lines: Sequence[str]) -> Letter:
     return Letter(subject, "\n".join([subject, "", *why, ""]))
 
 
-def new_message(
-    service: Service,
-    job: Job,
-    to: Recipient,
-    letter: Letter,
-    *,
-    kind: str,
-    day: str,
-    at: datetime,
-) -> NewMessage:
-    """Return a letter as it is queued, with its fixed id."""
-    own = message_id_of(job.id, to.address, kind, day, sender=service.sender)
-    if to.channel == "text":
-        content = one_line(letter.text, SHORTEST).encode()
-    else:
-        content = letter_bytes(
-            letter, sender=service.sender, recipient=to.address, message_id=own, at=at
-        )
-    return NewMessage(job.id, to.address, kind, day, to.channel, own, content)
-
-
-def kind_of(kind: str, to: Recipient) -> str:
-    """Return a message's kind for one cut: a person with two roles gets both."""
-    own = "" if to.gets == "whole" else f":{to.gets}{f'-{to.crew}' if to.crew else ''}"
-    return f"{kind}{own}{':short' if to.short else ''}"
-
-
-def alarm_lines(alarms: Sequence[Message]) -> tuple[str, ...]:
-    """Return what did not arrive, or may not have, as people read it."""
-    words = {"in_doubt": "may not have arrived and was not sent again", "given_up": "was not sent"}
-    return tuple(
-        f"Alarm: the {one.kind.partition(':')[0]} message of {one.day} to {one.recipient} "
-        f"{words[one.step.value]} ({one.told})"
-        for one in alarms
-    )
-
-
 def _late(one: Due, job: Job) -> tuple[str, ...]:
     if not one.late:
         return ()
@@ -142,7 +111,7 @@ def _missed(
     if one.kind != MORNING:
         return ()
     before = service.store.runs.last(job.id, MORNING)
-    last = date.fromisoformat(before[0].slot) if before else None
+    last = day_of(before[0].slot) if before else None
     days = missed_days(job, since=watched.since, last=last, now=now)
     told_days = ", ".join(f"{day:%a %-d %b}" for day in days)
     return (f"No morning message was made on {told_days}",) if days else ()
