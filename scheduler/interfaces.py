@@ -296,6 +296,12 @@ class Store(Protocol):
     def decision(self, job: str, seq: int) -> Decision:
         """Return one answer as it was given, byte for byte."""
 
+    def damaged(self, *, after: str, count: int) -> tuple[tuple[str, ...], str]:
+        """Look through some kept bytes after an identity; what is wrong, and the last identity.
+
+        The last one is empty where all have been looked through.
+        """
+
     def verify(self) -> tuple[str, ...]:
         """Return a line for each thing that was changed behind the store's back; none is good."""
 

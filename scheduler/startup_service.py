@@ -137,7 +137,7 @@ def pages(
 ) -> Any:  # an ASGI app, whichever library made it
     """Return the pages of the service; ``wake`` is called when something was written down."""
     from scheduler.service.alarms import alarms_told
-    from scheduler.service.health import health
+    from scheduler.service.health import health_of
     from scheduler.service.posted import Taken, take
     from scheduler.service.replans import why_behind
     from scheduler.service.visitor import Visitor
@@ -153,7 +153,7 @@ def pages(
         Site(
             store=service.store,
             clock=service.clock,
-            health=lambda: health(service.store, service.clock(), job=service.job),
+            health=lambda: health_of(service),
             take=taken,
             alarms=lambda job: alarms_told(service.store, job, service.clock()),
             behind=lambda job, position: why_behind(service, job, position),

@@ -19,6 +19,9 @@ class Beats:
     """What one process remembers from beat to beat."""
 
     last: tuple[datetime, float] | None = None  # the clock, and the steady one, at the last beat
+    unwritten: str = ""  # why the last beat could not write to the store
+    looked_through: str = ""  # identity of the kept bytes that were looked at last
+    damaged: set[str] = field(default_factory=set)  # what was found wrong in kept bytes
     broken: list[tuple[str, str, str, str]] = field(default_factory=list)  # claims not let go yet
 
     def jump(self, now: datetime, steady_s: float) -> timedelta:

@@ -20,9 +20,8 @@ MORNING: Final = "morning"
 EVENING: Final = "evening"
 LOOK: Final = "look"  # at one source: look:nws
 REPLAN: Final = "replan"  # after something was written down; its slot is the log's length
-LATE_AFTER: Final = timedelta(minutes=30)  # from then on a message says that it is late
+LATE_AFTER: Final = timedelta(minutes=30)  # from then on messages and health say so
 EVENING_KEEPS: Final = timedelta(hours=4)  # then people sleep, and the morning says it
-OVERDUE_AFTER: Final = timedelta(hours=1)  # from then on the health page says so
 # How often a source is asked. The national service's grid changes about hourly, global models
 # every six hours (their own documentation); half of that is common practice, no source.
 RHYTHMS: Final[Mapping[str, timedelta]] = {
@@ -123,7 +122,7 @@ def overdue(
     finished = any(
         r.kind == MORNING and r.slot == slot and r.done_at and is_taken(r, now) for r in done
     )
-    return since <= at and now >= at + OVERDUE_AFTER and not finished
+    return since <= at and now >= at + LATE_AFTER and not finished
 
 
 def quiet_until(rhythm: Rhythm, zone: str, now: datetime) -> datetime | None:

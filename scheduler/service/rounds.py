@@ -15,6 +15,7 @@ from scheduler.service.breaking import TRIES, let_go, let_go_broken
 from scheduler.service.clock_watch import note_jump
 from scheduler.service.desks import Service
 from scheduler.service.due import EVENING, LOOK, MORNING, Due, due, slots
+from scheduler.service.health import look_on
 from scheduler.service.looks import look_run
 from scheduler.service.messages import BUG, Overtaken, fault_run, message_run
 from scheduler.service.sending import send_due
@@ -27,6 +28,7 @@ RUNS: Final[Mapping[str, RunKind]] = {MORNING: message_run, EVENING: message_run
 def round_of(service: Service) -> None:
     """Do what is due. A job's trouble is its own: it is logged, and the next job has its turn."""
     let_go_broken(service)
+    look_on(service)
     steady = service.steady
     jump = timedelta(0) if steady is None else service.beats.jump(service.clock(), steady())
     for watched in service.store.runs.watched():

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, event
@@ -27,3 +29,13 @@ def full_disk(store: Any) -> Iterator[None]:
         yield
     finally:
         event.remove(store._engine, "begin", fill)
+
+
+def damaged(path: Path, identity: str) -> None:
+    """Spoil kept bytes behind the store's back, as a bad block does; its guards go."""
+    raw = sqlite3.connect(path, isolation_level=None)
+    guards = raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+    for (name,) in guards:
+        raw.execute(f'DROP TRIGGER "{name}"')
+    raw.execute("UPDATE blobs SET packed = x'00ff00' WHERE identity = ?", (identity,))
+    raw.close()

@@ -12,7 +12,7 @@ from scheduler.planning.log import Entry, EntryKind
 from scheduler.planning.messages import Reply, Step
 from scheduler.service import looks, messages, replans
 from scheduler.service.alarms import alarms_told
-from scheduler.service.health import health
+from scheduler.service.health import health_of
 from scheduler.service.replans import replan_due
 from scheduler.service.rounds import round_of
 from scheduler.web.shown import Newest
@@ -171,7 +171,7 @@ def test_a_jump_ahead_is_an_alarm_and_time_that_passes_is_none(tmp_path: Path) -
     round_of(made.service)
     (told,) = alarms_told(made.service.store, JOB, made.clock())
     assert "jumped 8.0 h ahead" in told
-    found = health(made.service.store, made.clock(), job=made.service.job)
+    found = health_of(made.service)
     assert found.alarms == 1
     made.clock.now, steady[0] = MORNING + 37 * HOUR + MINUTE, steady[0] + 86460.0
     round_of(made.service)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -18,6 +17,7 @@ from scheduler.service.sending import send_due
 from scheduler.startup_service import watch
 from scheduler.store import open_store
 from tests.faults.clocks import Ticking
+from tests.faults.disks import damaged
 from tests.service.made_job import made_job, made_service
 from tests.service.mail_server import Behaviour, serving
 from tests.service.test_rounds import MORNING, NIGHT, letters
@@ -85,23 +85,13 @@ def test_whatever_breaks_in_one_message_is_its_alarm_and_the_others_leave(
     assert "message failed" in caplog.text
 
 
-def damage(path: Path, identity: str) -> None:
-    """Spoil kept bytes behind the store's back, as a bad block does."""
-    raw = sqlite3.connect(path, isolation_level=None)
-    guards = raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
-    for (name,) in guards:
-        raw.execute(f'DROP TRIGGER "{name}"')
-    raw.execute("UPDATE blobs SET packed = x'00ff00' WHERE identity = ?", (identity,))
-    raw.close()
-
-
 def test_a_message_whose_bytes_are_damaged_ends_in_an_alarm_and_the_others_leave(
     tmp_path: Path,
 ) -> None:
     path, clock, way = tmp_path / "s.db", Ticking(MORNING), Breaking(left=False)
     store = open_store(str(path))
     queued(store, "c@example.org", "b@example.org", now=clock())
-    damage(path, store.outbox.messages()[0].content)
+    damaged(path, store.outbox.messages()[0].content)
     send_due(store, {"mail": way}, clock=clock)
     assert way.took == ["b@example.org"]
     for _ in range(20):
