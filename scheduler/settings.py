@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError
 
 from rules.errors import BadInput
+from scheduler.mail_address import sender_address
+
+
+def _header_text(text: str) -> str:
+    if not (text.isascii() and text.isprintable()):  # RFC 9110, 5.5
+        raise ValueError("give ASCII letters, a request's header holds no others")
+    return text
 
 
 class Settings(BaseModel):
@@ -17,7 +24,8 @@ class Settings(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     store: str = ""  # address of the store; empty: closein.db beside the job file
-    contact: str = ""  # mail address or page sent to weather services with each request
+    # Mail address or page sent to weather services with each request.
+    contact: Annotated[str, AfterValidator(_header_text)] = ""
     nws_url: str = "https://api.weather.gov"
     cache: str = ""  # folder for answers of weather services; empty: the user's cache folder
     fetch_budget_s: float = Field(default=45.0, gt=0, le=600)  # time for all tries of one fetch
@@ -29,7 +37,7 @@ class Settings(BaseModel):
     smtp_user: str = ""  # login; empty: none
     smtp_password: SecretStr = SecretStr("")
     smtp_password_file: str = ""  # a file whose first line is the password, in its place
-    smtp_from: str = Field(default="", pattern=r"^([^@\s<>]+@[^@\s<>]+)?$")  # address of sender
+    smtp_from: Annotated[str, AfterValidator(sender_address)] = ""  # address of sender
     smtp_authority: str = ""  # file of certificates to trust; empty: the system's
     text_webhook: SecretStr = SecretStr("")  # address that short texts are posted to
     page_url: str = Field(
@@ -58,4 +66,5 @@ def settings(environment: Mapping[str, str] | None = None) -> Settings:
     except ValidationError as error:
         fault = error.errors()[0]
         name = f"CLOSEIN_{str(fault['loc'][0]).upper()}"
-        raise BadInput(f"{name} is {fault['input']!r}; {fault['msg']}") from error
+        told = fault["msg"].removeprefix("Value error, ")
+        raise BadInput(f"{name} is {fault['input']!r}; {told}") from error

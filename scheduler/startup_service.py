@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -36,6 +37,7 @@ def open_service(
     *,
     beside: Path | None = None,
     clock: Callable[[], datetime] = now,
+    steady: Callable[[], float] | None = None,
     leases: Leases | None = None,
 ) -> Service:
     """Open the store and choose the ways out.
@@ -47,6 +49,8 @@ def open_service(
     beside : Path, optional
         A job file: the store that the other commands keep beside it is the default then.
     clock : callable
+    steady : callable, optional
+        Seconds that nobody sets; this machine's own where the clock is.
     leases : Leases, optional
 
     Raises
@@ -69,6 +73,7 @@ def open_service(
         sender=setting.smtp_from,
         page=setting.page_url,
         leases=leases or Leases(),
+        steady=steady or (time.monotonic if clock is now else None),
     )
 
 
@@ -131,8 +136,8 @@ def pages(
     service: Service, *, wake: Callable[[], None] = lambda: None
 ) -> Any:  # an ASGI app, whichever library made it
     """Return the pages of the service; ``wake`` is called when something was written down."""
-    from scheduler.service.health import health
-    from scheduler.service.messages import alarm_lines
+    from scheduler.service.alarms import alarms_told
+    from scheduler.service.health import health_of
     from scheduler.service.posted import Taken, take
     from scheduler.service.replans import why_behind
     from scheduler.service.visitor import Visitor
@@ -148,9 +153,9 @@ def pages(
         Site(
             store=service.store,
             clock=service.clock,
-            health=lambda: health(service.store, service.clock(), job=service.job),
+            health=lambda: health_of(service),
             take=taken,
-            alarms=lambda job: alarm_lines(service.store.outbox.alarms(job)),
+            alarms=lambda job: alarms_told(service.store, job, service.clock()),
             behind=lambda job, position: why_behind(service, job, position),
             is_secure=service.page.startswith("https://"),
             root=service.page,

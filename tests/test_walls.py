@@ -19,8 +19,16 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scheduler/planning": PLANNING,
     "scheduler/planning/schedule/constraint_model.py": PLANNING | {"ortools"},
     "scheduler/interfaces": {"rules", "scheduler.planning", "scheduler.interfaces", "numpy"},
+    "scheduler/mail_address.py": set(),
     "scheduler/jobfile": EDGE
-    | {"scheduler.jobfile", "pydantic", "pydantic_core", "ruamel", "holidays"},
+    | {
+        "scheduler.jobfile",
+        "scheduler.mail_address",
+        "pydantic",
+        "pydantic_core",
+        "ruamel",
+        "holidays",
+    },
     "scheduler/weather": EDGE
     | {"scheduler.weather", "requests", "requests_cache", "urllib3", "pandas", "pydantic"}
     | {"eccodes", "h5netcdf", "h5py"},
@@ -48,8 +56,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     | {"scheduler.web", "scheduler.service", "scheduler.output.words"}
     | {"starlette", "fastapi", "pydantic", "jinja2", "markupsafe", "anyio"},
     "scheduler/web/server.py": {"uvicorn"},
-    "scheduler/mail": EDGE | {"scheduler.mail", "requests"},
-    "scheduler/settings.py": {"pydantic", "rules"},
+    "scheduler/mail": EDGE | {"scheduler.mail", "scheduler.mail_address", "requests"},
+    "scheduler/settings.py": {"pydantic", "rules", "scheduler.mail_address"},
     "scheduler/startup.py": EDGE
     | {"scheduler.settings", "scheduler.jobfile", "scheduler.weather", "scheduler.store"}
     | {"scheduler.runs"},

@@ -18,6 +18,7 @@ class Step(StrEnum):
     GIVEN_UP = "given_up"  # refused for good, or tried too often: told
 
 
+CLOCK = "clock"  # kind of the run that says how the clock jumped; its body: runs not to count
 ENDS = frozenset({Step.SENT, Step.IN_DOUBT, Step.GIVEN_UP})
 ALARMS = frozenset({Step.IN_DOUBT, Step.GIVEN_UP})
 

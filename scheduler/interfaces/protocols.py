@@ -68,7 +68,13 @@ class Runs(Protocol):
         """Let others begin a run that broke off, and return how often it was begun so far."""
 
     def last(self, job: str, kind: str, count: int = 1) -> tuple[RunRow, ...]:
-        """Return the newest runs of a kind that are done, newest first."""
+        """Return the newest runs of a kind that are done and count, newest first."""
+
+    def later_than(self, job: str, moment: datetime) -> tuple[RunRow, ...]:
+        """Return the runs that were begun or done after a moment."""
+
+    def ahead(self, job: str) -> frozenset[tuple[str, str]]:
+        """Return the runs (kind, slot) that a clock that ran ahead has made; they do not count."""
 
     def begun(self, job: str, slots: Sequence[tuple[str, str]]) -> tuple[RunRow, ...]:
         """Return which of these runs (kind, slot) were begun, done or not."""
@@ -93,6 +99,9 @@ class Outbox(Protocol):
 
     def doubt(self, *, now: datetime) -> tuple[Message, ...]:
         """Give up what was being sent by a process that is gone; nobody knows if it arrived."""
+
+    def void(self, job: str, *, after: datetime, now: datetime, told: str) -> tuple[Message, ...]:
+        """End what a clock that ran ahead has moved: given up, in doubt where it may have left."""
 
     def messages(self, job: str | None = None) -> tuple[Message, ...]:
         """Return the messages of a job, or of all, in the order they were queued."""
@@ -286,6 +295,12 @@ class Store(Protocol):
 
     def decision(self, job: str, seq: int) -> Decision:
         """Return one answer as it was given, byte for byte."""
+
+    def damaged(self, *, after: str, count: int) -> tuple[tuple[str, ...], str]:
+        """Look through some kept bytes after an identity; what is wrong, and the last identity.
+
+        The last one is empty where all have been looked through.
+        """
 
     def verify(self) -> tuple[str, ...]:
         """Return a line for each thing that was changed behind the store's back; none is good."""

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import time
-from typing import Annotated, Final, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from scheduler.jobfile import moments
 from scheduler.jobfile.fields import Clock, CrewId, Known, Written
 from scheduler.jobfile.parts import Part
+from scheduler.mail_address import LONGEST, PATTERN, mail_address
 from scheduler.planning.model.job import Recipient, Rhythm
 
 
@@ -21,8 +22,11 @@ def _clock_or_off(text: str, _: Known) -> time | None:
 ClockOrOff = Annotated[
     time | None, Written(_clock_or_off, r"^(off|\d{1,2}:\d{2})$", ("16:30", "off"))
 ]
-ADDRESS: Final = r"^[^@\s]+@[^@\s]+\.[^@\s]+$"
-Mail = Annotated[str, Field(pattern=ADDRESS, max_length=254)]
+Mail = Annotated[
+    str,
+    Field(pattern=PATTERN, max_length=LONGEST),
+    AfterValidator(mail_address),
+]
 Phone = Annotated[str, Field(pattern=r"^\+?[0-9][0-9 ()-]{4,24}$", examples=["+1 315 555 0142"])]
 
 

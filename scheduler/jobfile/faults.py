@@ -14,6 +14,7 @@ from rules.words import nearest
 from scheduler.jobfile.fields import not_among
 from scheduler.jobfile.parts import Part
 from scheduler.jobfile.tree import Node, Said
+from scheduler.mail_address import PATTERN, WANT
 
 Place = Sequence[str | int]
 
@@ -42,7 +43,7 @@ WANTS: typing.Final = {
 }
 PATTERNS: typing.Final = {
     r"^[A-Za-z][A-Za-z0-9_-]{0,39}$": "begin with a letter; letters, digits, _ and -, at most 40",
-    r"^[^@\s]+@[^@\s]+\.[^@\s]+$": "give a mail address",
+    PATTERN: WANT,
     r"^\d{4}-\d{2}$": "give a month such as 2026-10",
 }
 

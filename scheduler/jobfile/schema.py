@@ -13,7 +13,7 @@ from pydantic import AfterValidator, Field
 from rules.gates import gates
 from rules.units import UNITS
 from rules.words import site_quantities
-from scheduler.jobfile.delivery_parts import ADDRESS, MessagesPart, RecipientPart
+from scheduler.jobfile.delivery_parts import MessagesPart, RecipientPart
 from scheduler.jobfile.element import Element
 from scheduler.jobfile.exposure_parts import ExposurePart
 from scheduler.jobfile.fields import (
@@ -46,6 +46,7 @@ from scheduler.jobfile.fields import (
     WorkType,
 )
 from scheduler.jobfile.parts import Part
+from scheduler.mail_address import PATTERN
 
 Week = dict[WeekDays, ShiftHours]
 Price = Annotated[float, Field(ge=0.0, le=1e6)]
@@ -562,7 +563,7 @@ class JobPart(Part):
     on_call: list[OnCallPart] = _says("who is called at night and on days off", default=[])
     daylight: list[DaylightPart] = _says("sunrise and sunset", default=[])
     what_if: list[WhatIfPart] = _says("what measures would do", default=[])
-    delivery: list[Annotated[RecipientPart, OrJust("mail", ADDRESS)]] = _says(
+    delivery: list[Annotated[RecipientPart, OrJust("mail", PATTERN)]] = _says(
         "who gets messages; a bare mail address gets everything", max_length=50, default=[]
     )
     messages: MessagesPart = _says("when messages go out", default_factory=MessagesPart)

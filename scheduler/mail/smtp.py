@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from scheduler.interfaces.messages import Message, Reply, Sent
+from scheduler.mail_address import mail_address
 
 LOOPBACK: Final = frozenset({"localhost", "127.0.0.1", "::1"})
 LONGEST: Final = 200  # characters of what a server says that are kept
@@ -40,6 +41,10 @@ class Smtp:
 
     def send(self, message: Message, content: bytes, *, begin: Callable[[], bool]) -> Sent:
         """Try once to hand a mail over."""
+        try:
+            mail_address(message.recipient)  # what smtplib reads into another one goes astray
+        except ValueError as error:
+            return Sent(Reply.REFUSED, f"no address for a mail server; {error}")
         try:
             with self._opened() as smtp:
                 return self._handed_over(smtp, message.recipient, content, begin)
@@ -77,7 +82,7 @@ class Smtp:
             if own.security == "starttls":
                 smtp.starttls(context=self._context())  # raises where the server has none
             if own.user:
-                smtp.login(own.user, own.password)
+                _log_in(smtp, own)
         except BaseException:
             smtp.close()
             raise
@@ -107,6 +112,15 @@ class Smtp:
         if code // 100 == 2:
             return Sent(Reply.ACCEPTED, _said(code, said))
         return _refusal(code, said)
+
+
+def _log_in(smtp: smtplib.SMTP, own: MailServer) -> None:
+    try:
+        smtp.login(own.user, own.password)
+    except UnicodeError:  # without the cause, which would show the password
+        raise smtplib.SMTPNotSupportedError(
+            "CLOSEIN_SMTP_USER or CLOSEIN_SMTP_PASSWORD has letters beyond ASCII"
+        ) from None
 
 
 def _leave(smtp: smtplib.SMTP) -> None:

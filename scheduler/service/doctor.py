@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import locale
-import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -16,7 +15,7 @@ from scheduler.interfaces.messages import Watched
 from scheduler.interfaces.people import Role
 from scheduler.planning.model.job import Job
 from scheduler.service.desks import Service
-from scheduler.service.health import health
+from scheduler.service.health import health_of, room_mb
 
 ROOM_MB: Final = 500  # common practice, no source
 BUILT: Final = datetime(2026, 11, 1, tzinfo=UTC)  # a clock before that is wrong
@@ -51,9 +50,9 @@ def doctor(service: Service, *, network: bool) -> Iterator[Look]:
         yield Look("jobs", fine=False, says="none is looked after; closein serve JOB.yaml")
     for one in watched:
         yield from _job(service, one, network=network)
-    found = health(service.store, service.clock(), job=service.job)
-    says = "; ".join(found.lines) or "no morning run is overdue"
-    yield Look("mornings", fine=found.fit, says=says)
+    if watched:
+        found = health_of(service)
+        yield Look("service", fine=found.fit, says="; ".join(found.lines) or "fit")
     alarms = service.store.outbox.alarms()
     says = f"{len(alarms)} not taken note of; closein messages --alarms" if alarms else "none"
     yield Look("alarms", fine=not alarms, says=says)
@@ -74,11 +73,9 @@ def _accounts(service: Service) -> Look:
 
 
 def _room(service: Service) -> Look:
-    name = getattr(service.store, "name", "")
-    folder = Path(name).absolute().parent
-    if not folder.is_dir():
+    free = room_mb(service.store)
+    if free is None:
         return Look("disk", fine=True, says="the store is no file here")
-    free = shutil.disk_usage(folder).free // 1_000_000
     says = (
         f"{free} MB free" if free >= ROOM_MB else f"{free} MB free; make room, {ROOM_MB} at least"
     )

@@ -7,8 +7,8 @@ one that the autumn change repeats is taken the first time (PEP 495, fold 0).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -20,9 +20,8 @@ MORNING: Final = "morning"
 EVENING: Final = "evening"
 LOOK: Final = "look"  # at one source: look:nws
 REPLAN: Final = "replan"  # after something was written down; its slot is the log's length
-LATE_AFTER: Final = timedelta(minutes=30)  # from then on a message says that it is late
+LATE_AFTER: Final = timedelta(minutes=30)  # from then on messages and health say so
 EVENING_KEEPS: Final = timedelta(hours=4)  # then people sleep, and the morning says it
-OVERDUE_AFTER: Final = timedelta(hours=1)  # from then on the health page says so
 # How often a source is asked. The national service's grid changes about hourly, global models
 # every six hours (their own documentation); half of that is common practice, no source.
 RHYTHMS: Final[Mapping[str, timedelta]] = {
@@ -35,7 +34,13 @@ RHYTHMS: Final[Mapping[str, timedelta]] = {
     "rrfs": timedelta(hours=3),
 }
 ELSE: Final = timedelta(hours=3)
+DEFAULT_SOURCE: Final = "nws"
 FILES: Final = timedelta(hours=1)
+# A run begun or done so much later than now was made by a clock that ran ahead. Machines that
+# share a store differ by less; a wrong zone is an hour or more (common practice, no source).
+AHEAD: Final = timedelta(minutes=45)
+AGAIN: Final = " again"  # after a slot that was used by a clock that ran ahead
+Slots = Collection[tuple[str, str]]  # kind and slot of runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +58,9 @@ class Due:
         return self.kind.partition(":")[2]
 
 
-def due(job: Job, *, since: datetime, done: Sequence[RunRow], now: datetime) -> tuple[Due, ...]:
+def due(
+    job: Job, *, since: datetime, done: Sequence[RunRow], now: datetime, ahead: Slots = ()
+) -> tuple[Due, ...]:
     """Return the runs to be done now: the messages of the local day, then looks at sources.
 
     Parameters
@@ -64,27 +71,58 @@ def due(job: Job, *, since: datetime, done: Sequence[RunRow], now: datetime) -> 
     done : sequence of RunRow
         Runs of ``slots`` that are done, or that a process has at hand.
     now : datetime
+    ahead : collection of (kind, slot)
+        Runs made by a clock that ran ahead; they do not count and are made again.
     """
-    taken = {(row.kind, row.slot) for row in done if row.done_at or row.until > now}
-    wanted = [*_messages(job, now), *_looks(job, now)]
+    taken = {(row.kind, row.slot) for row in done if is_taken(row, now)}
     return tuple(
         one
-        for one in wanted
+        for one in _wanted(job, now, ahead)
         if one.at <= now and (one.kind, one.slot) not in taken and _counts(one, since, now)
     )
 
 
-def slots(job: Job, now: datetime) -> tuple[tuple[str, str], ...]:
+def slots(job: Job, now: datetime, ahead: Slots = ()) -> tuple[tuple[str, str], ...]:
     """Return the runs (kind, slot) that ``due`` asks about."""
-    return tuple((one.kind, one.slot) for one in (*_messages(job, now), *_looks(job, now)))
+    return tuple((one.kind, one.slot) for one in _wanted(job, now, ahead))
 
 
-def overdue(job: Job, *, since: datetime, done: Sequence[RunRow], now: datetime) -> bool:
+def is_taken(row: RunRow, now: datetime) -> bool:
+    """Tell whether a run is done, or at hand; one of the future is neither."""
+    if row.done_at is not None:
+        return row.done_at - now <= AHEAD
+    return row.until > now and row.begun_at - now <= AHEAD
+
+
+def free_slot(kind: str, slot: str, ahead: Slots) -> str:
+    """Return the slot under which a run is made: another where a clock ran ahead has used it."""
+    while (kind, slot) in ahead:
+        slot += AGAIN
+    return slot
+
+
+def day_of(slot: str) -> date:
+    """Return the local day of a message's slot."""
+    return date.fromisoformat(slot.partition(AGAIN)[0])
+
+
+def _wanted(job: Job, now: datetime, ahead: Slots) -> list[Due]:
+    return [
+        replace(one, slot=free_slot(one.kind, one.slot, ahead))
+        for one in (*_messages(job, now), *_looks(job, now))
+    ]
+
+
+def overdue(
+    job: Job, *, since: datetime, done: Sequence[RunRow], now: datetime, ahead: Slots = ()
+) -> bool:
     """Tell whether this local day's morning run is long past and not done."""
     at = moment_of(job, _local_day(job, now), job.messages.morning)
-    slot = _local_day(job, now).isoformat()
-    finished = any(r.kind == MORNING and r.slot == slot and r.done_at for r in done)
-    return since <= at and now >= at + OVERDUE_AFTER and not finished
+    slot = free_slot(MORNING, _local_day(job, now).isoformat(), ahead)
+    finished = any(
+        r.kind == MORNING and r.slot == slot and r.done_at and is_taken(r, now) for r in done
+    )
+    return since <= at and now >= at + LATE_AFTER and not finished
 
 
 def quiet_until(rhythm: Rhythm, zone: str, now: datetime) -> datetime | None:
@@ -139,8 +177,13 @@ def _messages(job: Job, now: datetime) -> list[Due]:
 
 
 def _looks(job: Job, now: datetime) -> list[Due]:
-    sources = job.sources or (SourceChoice("nws"),)
+    sources = job.sources or (SourceChoice(DEFAULT_SOURCE),)
     return [_look(one.name, rhythm_of(one.name, is_file=bool(one.file)), now) for one in sources]
+
+
+def source_names(job: Job) -> tuple[str, ...]:
+    """Return the names of the sources that are looked at."""
+    return tuple(source.name for source in job.sources) or (DEFAULT_SOURCE,)
 
 
 def _look(source: str, every: timedelta, now: datetime) -> Due:

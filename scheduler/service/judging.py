@@ -21,8 +21,8 @@ from scheduler.runs.log import as_it_was
 from scheduler.runs.plan import planned_of
 from scheduler.service.cuts import Said
 from scheduler.service.desks import Service
-from scheduler.service.due import EVENING, LOOK, MORNING, REPLAN, quiet_until
-from scheduler.service.messages import new_message
+from scheduler.service.due import EVENING, LOOK, MORNING, REPLAN, quiet_until, source_names
+from scheduler.service.letters import new_message
 from scheduler.service.told import MANY, Change, after_telling, changes, dump, load, told
 
 OF_WHOM: Final = {  # which changes a role is told of
@@ -94,8 +94,7 @@ def moved_by(
 
 def last_told(service: Service, job: Job) -> RunRow | None:
     """Return the newest run that says what people were told; None where none does."""
-    sources = [source.name for source in job.sources] or ["nws"]
-    kinds = (MORNING, EVENING, REPLAN, *(f"{LOOK}:{name}" for name in sources))
+    kinds = (MORNING, EVENING, REPLAN, *(f"{LOOK}:{name}" for name in source_names(job)))
     rows = [
         row for kind in kinds for row in service.store.runs.last(job.id, kind, LAST) if row.body
     ]

@@ -10,6 +10,7 @@ from rules.errors import CloseinError
 from scheduler.interfaces.messages import Watched
 from scheduler.planning.model.job import Job
 from scheduler.runs.desk import AGAIN, Desk, identity, keep_answer
+from scheduler.service.clock_watch import check_not_set_back
 from scheduler.service.desks import Service
 from scheduler.service.due import Due
 from scheduler.service.judging import Again, judged_again
@@ -39,6 +40,7 @@ def look_run(service: Service, watched: Watched, job: Job, one: Due, claim: str)
         except CloseinError as error:
             absent = (*absent, *error.lines())
     shown = "" if again is None else _page(again, now)
+    check_not_set_back(service, now)
     with service.store.together():
         if again is not None:
             service.store.outbox.queue(again.messages, now=now, at=now)
@@ -59,7 +61,8 @@ def _page(again: Again, now: datetime) -> str:
     """Return new pages where a call has changed or the old ones are some hours old, else ""."""
     before = parts_before(again.desk)
     brief = again.said.morning.brief
-    if before is not None and now - datetime.fromisoformat(before["made"]) < RENEWED:
+    age = None if before is None else now - datetime.fromisoformat(before["made"])
+    if before is not None and age is not None and timedelta(0) <= age < RENEWED:
         calls = [(answer.task, answer.call.value) for answer in brief.acting]
         shown = [(row["task"], row["kind"]) for row in before["today"]["rows"]]
         if calls == shown and brief.subject == before["today"]["subject"]:

@@ -2,30 +2,36 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from rules.errors import CloseinError
-from scheduler.interfaces.messages import Message, NewMessage, Watched
+from rules.errors import CloseinError, StoreFault
+from scheduler.interfaces.messages import Watched
 from scheduler.output.answer_json import dump as dump_json
 from scheduler.output.brief_message import brief_document
 from scheduler.output.calendar_feed import told_text
-from scheduler.output.letter import Letter, letter_bytes, message_id_of, one_line
+from scheduler.output.letter import Letter
 from scheduler.output.words import clock
 from scheduler.planning.model.job import Job, Recipient
 from scheduler.planning.reports.briefing import LINE
 from scheduler.runs.brief import Morning, brief
 from scheduler.runs.calendar import CALENDAR, feed_before
 from scheduler.runs.desk import AGAIN, Desk, keep_answer
-from scheduler.service.cuts import SHORTEST, Said, cut, feed_of
+from scheduler.service.alarms import alarms_told, look_lines
+from scheduler.service.clock_watch import check_not_set_back
+from scheduler.service.cuts import Said, cut, feed_of
 from scheduler.service.desks import Service
-from scheduler.service.due import EVENING, MORNING, Due, missed_days
+from scheduler.service.due import EVENING, MORNING, Due, day_of, missed_days
+from scheduler.service.letters import kind_of, new_message
 from scheduler.service.page_parts import PAGE, page_parts
 from scheduler.service.told import dump, told
 
 BRIEF: Final = "brief"  # kind of the answer kept
+BUG: Final = "an error of Closein's own, see its log; report it with the store's last answer"
+LOG: Final = logging.getLogger("closein.messages")
 TOLD: Final = (BRIEF, AGAIN)  # kinds that hold calls and plan as people are told them
 
 
@@ -42,18 +48,20 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
         If another process has it by now.
     """
     now = service.clock()
-    alarms = service.store.outbox.alarms(job.id)
-    notes = (*_late(one, job), *_missed(service, watched, job, one, now), *alarm_lines(alarms))
+    alarms = (*alarms_told(service.store, job.id, now), *look_lines(service.store, job))
+    notes = (*_late(one, job), *_missed(service, watched, job, one, now), *alarms)
     try:
         desk = service.desk(watched, now, "")
         made = brief(desk)
+    except StoreFault:  # it may pass: tried again, and told the third time
+        raise
     except CloseinError as error:
         fault_run(service, job, one, claim, error.lines(), notes)
         return
     said = Said(
         made, desk.job, one.kind == EVENING, notes, service.page, calendar=feed_before(desk)
     )
-    letters = [(to, cut(said, to)) for to in desk.job.delivery]
+    letters = [(to, _own_cut(said, to, one, now)) for to in desk.job.delivery]
     new = [
         new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
         for to, letter in letters
@@ -61,6 +69,7 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
     ]
     body = dump(told(made.today.answers, made.planned.answer))
     shown = page_parts(said)
+    check_not_set_back(service, now)
     with service.store.together():
         keep_brief(desk, made)
         keep_answer(desk, made.today.gathered, PAGE, shown)
@@ -71,41 +80,21 @@ def message_run(service: Service, watched: Watched, job: Job, one: Due, claim: s
         _finish(service, job.id, one, claim, now, "", body)
 
 
-def new_message(
-    service: Service,
-    job: Job,
-    to: Recipient,
-    letter: Letter,
-    *,
-    kind: str,
-    day: str,
-    at: datetime,
-) -> NewMessage:
-    """Return a letter as it is queued, with its fixed id."""
-    own = message_id_of(job.id, to.address, kind, day, sender=service.sender)
-    if to.channel == "text":
-        content = one_line(letter.text, SHORTEST).encode()
-    else:
-        content = letter_bytes(
-            letter, sender=service.sender, recipient=to.address, message_id=own, at=at
-        )
-    return NewMessage(job.id, to.address, kind, day, to.channel, own, content)
+def _own_cut(said: Said, to: Recipient, one: Due, now: datetime) -> Letter | None:
+    """Return a person's letter; one that cannot be written says so, and the others get theirs."""
+    try:
+        return cut(said, to)
+    except Exception:  # one person's cut must not keep the others from theirs
+        LOG.exception("letter failed", extra={"job": said.job.id, "kind": kind_of(one.kind, to)})
+        return _unknown_letter(said.job, now, [BUG, *said.notes])
 
 
-def kind_of(kind: str, to: Recipient) -> str:
-    """Return a message's kind for one cut: a person with two roles gets both."""
-    own = "" if to.gets == "whole" else f":{to.gets}{f'-{to.crew}' if to.crew else ''}"
-    return f"{kind}{own}{':short' if to.short else ''}"
-
-
-def alarm_lines(alarms: Sequence[Message]) -> tuple[str, ...]:
-    """Return what did not arrive, or may not have, as people read it."""
-    words = {"in_doubt": "may not have arrived and was not sent again", "given_up": "was not sent"}
-    return tuple(
-        f"Alarm: the {one.kind.partition(':')[0]} message of {one.day} to {one.recipient} "
-        f"{words[one.step.value]} ({one.told})"
-        for one in alarms
-    )
+def _unknown_letter(job: Job, now: datetime, lines: Sequence[str]) -> Letter:
+    """Return what is told where nothing is known, and why."""
+    day = f"{now.astimezone(ZoneInfo(job.site.time_zone)):%a}"
+    subject = f"{day}: nothing is known, treat everything as no-go"
+    why = [f"{job.name} could not be judged:", *lines, "", LINE]
+    return Letter(subject, "\n".join([subject, "", *why, ""]))
 
 
 def _late(one: Due, job: Job) -> tuple[str, ...]:
@@ -122,7 +111,7 @@ def _missed(
     if one.kind != MORNING:
         return ()
     before = service.store.runs.last(job.id, MORNING)
-    last = date.fromisoformat(before[0].slot) if before else None
+    last = day_of(before[0].slot) if before else None
     days = missed_days(job, since=watched.since, last=last, now=now)
     told_days = ", ".join(f"{day:%a %-d %b}" for day in days)
     return (f"No morning message was made on {told_days}",) if days else ()
@@ -158,10 +147,7 @@ def fault_run(
         If another process has the run by now.
     """
     now = service.clock()
-    day = f"{now.astimezone(ZoneInfo(job.site.time_zone)):%a}"
-    subject = f"{day}: nothing is known, treat everything as no-go"
-    why = [f"{job.name} could not be judged:", *lines, *notes, "", LINE]
-    letter = Letter(subject, "\n".join([subject, "", *why, ""]))
+    letter = _unknown_letter(job, now, [*lines, *notes])
     new = [
         new_message(service, job, to, letter, kind=kind_of(one.kind, to), day=one.slot, at=now)
         for to in job.delivery

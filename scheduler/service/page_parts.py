@@ -122,7 +122,9 @@ def parts_of(answer: bytes) -> Told | None:
 
 def _recent(before: Mapping[str, Any], at: datetime) -> bool:
     moved = before["moved"]
-    return moved is not None and at - datetime.fromisoformat(moved["moment"]) < MOVED_STAYS
+    if moved is None:
+        return False
+    return timedelta(0) <= at - datetime.fromisoformat(moved["moment"]) < MOVED_STAYS
 
 
 def _good_until(said: Said) -> datetime:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
+from rules.errors import StoreFault
 from scheduler.interfaces.messages import Message, Reply, Sent, Step
 from scheduler.interfaces.protocols import Sender, Store
 
@@ -49,7 +50,10 @@ def send_due(
         message = store.outbox.claim(now=now, until=now + leases.claim)
         if message is None:
             return count
-        _send(store, senders, message, clock, leases)
+        try:
+            _send(store, senders, message, clock, leases)
+        except StoreFault as fault:  # its lease ends, and then it is tried again or in doubt
+            LOG.error("message not settled", extra={"job": message.job, "told": str(fault)})
     return most
 
 
@@ -60,21 +64,37 @@ def _send(
     clock: Callable[[], datetime],
     leases: Leases,
 ) -> None:
-    def begin() -> bool:
-        now = clock()
-        return store.outbox.begin(message, now=now, until=now + leases.sending)
+    left = False
 
-    if message.channel in senders:
-        content = store.forecast_bytes(message.content)
-        sent = senders[message.channel].send(message, content, begin=begin)
-    else:
-        sent = Sent(Reply.LATER, f"no way to send {message.channel} is set")
+    def begin() -> bool:
+        nonlocal left
+        now = clock()
+        left = store.outbox.begin(message, now=now, until=now + leases.sending)
+        return left
+
+    try:
+        sent = _handed_over(store, senders, message, begin)
+    except StoreFault as fault:  # a lock or a full disk passes; damaged bytes end as an alarm
+        sent = Sent(Reply.UNKNOWN if left else Reply.LATER, str(fault))
+    except Exception as error:  # one message's bug must not keep the others from leaving
+        LOG.exception("message failed", extra={"job": message.job, "number": message.number})
+        why = f"an error of Closein's own, {type(error).__name__}; see its log"
+        sent = Sent(Reply.UNKNOWN if left else Reply.REFUSED, why)
     if sent.reply is Reply.ANOTHERS:
         return
     step, wait = after(sent.reply, message.tries)
     now = clock()
     if store.outbox.settle(message, step, now=now, told=sent.told, next_try=now + wait):
         _tell(message, step, sent.told)
+
+
+def _handed_over(
+    store: Store, senders: Mapping[str, Sender], message: Message, begin: Callable[[], bool]
+) -> Sent:
+    if message.channel not in senders:
+        return Sent(Reply.LATER, f"no way to send {message.channel} is set")
+    content = store.forecast_bytes(message.content)
+    return senders[message.channel].send(message, content, begin=begin)
 
 
 def after(reply: Reply, tries: int) -> tuple[Step, timedelta]:

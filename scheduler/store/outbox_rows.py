@@ -114,14 +114,24 @@ class SqlOutbox:
         with self._in.reading() as connection:
             if connection.execute(select(OUTBOX.c.number).where(stuck)).first() is None:
                 return ()
-        return self._doubted(stuck, now, told)
+        return self._ended(stuck, Step.IN_DOUBT, now, told)
 
     def doubt_all(self, *, now: datetime, told: str) -> tuple[Message, ...]:
         """Give up everything on its way: of a store put back nobody knows what has left."""
-        return self._doubted(OUTBOX.c.step.not_in([step.value for step in ENDS]), now, told)
+        moving = OUTBOX.c.step.not_in([step.value for step in ENDS])
+        return self._ended(moving, Step.IN_DOUBT, now, told)
 
-    def _doubted(
-        self, which: ColumnElement[bool], now: datetime, told: str
+    def void(self, job: str, *, after: datetime, now: datetime, told: str) -> tuple[Message, ...]:
+        """End what a clock that ran ahead has moved: given up, in doubt where it may have left."""
+        late = and_(OUTBOX.c.job == job, OUTBOX.c.changed_at > stamp(after))
+        held = OUTBOX.c.step.in_([Step.WAITING.value, Step.CLAIMED.value])
+        sending = OUTBOX.c.step == Step.SENDING.value
+        return self._ended(and_(late, held), Step.GIVEN_UP, now, told) + self._ended(
+            and_(late, sending), Step.IN_DOUBT, now, told
+        )
+
+    def _ended(
+        self, which: ColumnElement[bool], step: Step, now: datetime, told: str
     ) -> tuple[Message, ...]:
         with self._in.writing() as connection:
             numbers = connection.execute(select(OUTBOX.c.number).where(which)).scalars().all()
@@ -129,7 +139,7 @@ class SqlOutbox:
                 connection.execute(
                     update(OUTBOX)
                     .where(OUTBOX.c.number == number)
-                    .values(step=Step.IN_DOUBT.value, told=told, changed_at=stamp(now))
+                    .values(step=step.value, told=told, changed_at=stamp(now))
                 )
                 self._end(connection, number, now)
             rows = connection.execute(select(OUTBOX).where(OUTBOX.c.number.in_(numbers))).all()

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from datetime import datetime
 from uuid import uuid4
 
-from sqlalchemy import Row, delete, insert, select, update
+from sqlalchemy import Row, delete, insert, or_, select, update
 
-from scheduler.interfaces.messages import RunRow, Watched
+from scheduler.interfaces.messages import CLOCK, RunRow, Watched
 from scheduler.store.rows import moment_of, stamp
 from scheduler.store.tables import RUNS, WATCHED
 from scheduler.store.transactions import Transactions
@@ -27,12 +28,13 @@ class SqlRuns:
                 select(WATCHED.c.since).where(WATCHED.c.job == watched.job)
             ).scalar_one_or_none()
             connection.execute(delete(WATCHED).where(WATCHED.c.job == watched.job))
+            since = stamp(watched.since)
             row = {
                 "job": watched.job,
                 "file": watched.file,
                 "weather": watched.weather,
                 "climate": watched.climate,
-                "since": old or stamp(watched.since),
+                "since": min(old or since, since),  # a clock that ran ahead wrote a later one
             }
             connection.execute(insert(WATCHED).values(row))
 
@@ -87,15 +89,33 @@ class SqlRuns:
             return int(tries or 0)
 
     def last(self, job: str, kind: str, count: int = 1) -> tuple[RunRow, ...]:
-        """Return the newest runs of a kind that are done, newest first."""
+        """Return the newest runs of a kind that are done and count, newest first."""
         wanted = select(RUNS).where(
             RUNS.c.job == job, RUNS.c.kind == kind, RUNS.c.done_at.is_not(None)
         )
+        ahead = {slot for own, slot in self.ahead(job) if own == kind}
+        wanted = wanted.where(RUNS.c.slot.not_in(ahead)) if ahead else wanted
         with self._in.reading() as connection:
             rows = connection.execute(
                 wanted.order_by(RUNS.c.done_at.desc(), RUNS.c.slot.desc()).limit(count)
             ).all()
         return tuple(_run(row) for row in rows)
+
+    def later_than(self, job: str, moment: datetime) -> tuple[RunRow, ...]:
+        """Return the runs that were begun or done after a moment."""
+        after = or_(RUNS.c.begun_at > stamp(moment), RUNS.c.done_at > stamp(moment))
+        with self._in.reading() as connection:
+            rows = connection.execute(select(RUNS).where(RUNS.c.job == job, after)).all()
+        return tuple(_run(row) for row in rows)
+
+    def ahead(self, job: str) -> frozenset[tuple[str, str]]:
+        """Return the runs (kind, slot) that a clock that ran ahead has made; they do not count."""
+        wanted = select(RUNS.c.body).where(RUNS.c.job == job, RUNS.c.kind == CLOCK)
+        with self._in.reading() as connection:
+            bodies = connection.execute(wanted).scalars().all()
+        return frozenset(
+            (kind, slot) for body in bodies for kind, slot in json.loads(body or "[]")
+        )
 
     def begun(self, job: str, slots: Sequence[tuple[str, str]]) -> tuple[RunRow, ...]:
         """Return which of these runs (kind, slot) were begun, done or not."""

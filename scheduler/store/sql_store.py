@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from sqlalchemy import Connection, insert, select
 
@@ -222,6 +222,14 @@ class SqlStore:
                     return self._decision(connection, record)
         raise StoreFault(f"store {self.name} keeps no answer {seq} for {job}")
 
+    def damaged(self, *, after: str, count: int) -> tuple[tuple[str, ...], str]:
+        """Look through some kept bytes after an identity; what is wrong, and the last identity."""
+        some = select(BLOBS).where(BLOBS.c.identity > after).order_by(BLOBS.c.identity)
+        with self._in.reading() as connection:
+            rows = connection.execute(some.limit(count)).all()
+            found = tuple(self._changed_bytes(rows))
+        return found, rows[-1].identity if len(rows) == count else ""
+
     def verify(self) -> tuple[str, ...]:
         """Return a line for each thing that was changed behind the store's back; none is good."""
         with self._in.reading() as connection:
@@ -235,7 +243,7 @@ class SqlStore:
             found += self._lost_letters(connection)
             found += self._lost_photos(connection)
             found += changed_people(connection)
-            found += self._changed_bytes(connection)
+            found += self._changed_bytes(connection.execute(select(BLOBS)))
         return tuple(found)
 
     def _stream(
@@ -314,8 +322,8 @@ class SqlStore:
             if _photo(record).identity not in names:
                 yield f"photo {record.seq} of {record.job}: its bytes were taken out"
 
-    def _changed_bytes(self, connection: Connection) -> Iterator[str]:
-        for name, size, packed in connection.execute(select(BLOBS)):
+    def _changed_bytes(self, rows: Iterable[Any]) -> Iterator[str]:
+        for name, size, packed in rows:  # SQLAlchemy types no row of a whole table
             try:
                 raw = _unpacked(packed, name, self.name)
             except StoreFault as fault:

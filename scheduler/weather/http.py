@@ -54,6 +54,13 @@ class Refused(Exception):
         super().__init__(why)
 
 
+Unfit = Callable[[bytes], str]
+
+
+def _fits(_: bytes) -> str:
+    return ""
+
+
 @dataclass
 class Fetcher:
     """Gets answers for one service, all within one budget of time."""
@@ -68,20 +75,27 @@ class Fetcher:
     notes: list[str] = field(default_factory=list, init=False)  # what a person should know
     _deadline: float = field(default=0.0, init=False)
     _asked: float = field(default=-1e9, init=False)
+    _unfit: Unfit = field(default=_fits, init=False)  # of the request under way
 
     def start(self) -> None:
         """Start the budget: what follows must be over in ``budget_s`` seconds."""
         self._deadline = self.clock() + self.budget_s
 
-    def get(self, url: str, *, once: bool = False) -> Answer:
+    def get(self, url: str, *, once: bool = False, unfit: Unfit = _fits) -> Answer:
         """Return the answer of this address; with ``once`` a refusal is not tried again.
+
+        Parameters
+        ----------
+        unfit : callable
+            Why a body of status 200 is none that was asked for, empty where it is one. What is
+            unfit never takes the place of what is kept.
 
         Raises
         ------
         WeatherUnavailable
             If there is none within the budget and none was kept.
         """
-        pause = FIRST_PAUSE_S
+        pause, self._unfit = FIRST_PAUSE_S, unfit
         while True:
             try:
                 return self._once(url)
@@ -93,26 +107,35 @@ class Fetcher:
             pause *= 2
 
     def _once(self, url: str) -> Answer:
-        import requests
-
-        left = self._deadline - self.clock()
+        left = self._left_s()
         if left <= 0:
             raise Refused(f"no time left of {self.budget_s:g} s", heals=False)
         wait = min(LONGEST_WAIT_S, left)
         try:
-            response = self._session.get(url, timeout=(wait, wait))
-        except requests.TooManyRedirects as error:
-            raise Refused("the service sends the request round in circles", heals=False) from error
-        except requests.Timeout as error:
-            raise Refused("the service did not answer in time", heals=True) from error
-        except requests.RequestException as error:
-            raise Refused(
-                f"the service could not be reached ({_root(error)})", heals=True
-            ) from error
-        answer = _answer(response)
+            answer = _answer(self._session.get(url, timeout=(wait, wait)))
+        except sqlite3.Error as error:  # the cache's disk is full, or its file is spoilt
+            self._keep_nothing(error)
+            return self._once(url)
+        except Exception as error:
+            refused = _refused(error, late=self._left_s() <= 0)
+            if refused is None:
+                raise
+            raise refused from error
         if answer.status != 200:
             raise self.explain(answer)
+        why = self._unfit(answer.body)  # of one that an earlier Closein has kept
+        if why:
+            raise Refused(why, heals=True)
         return answer
+
+    def _left_s(self) -> float:
+        return self._deadline - self.clock()
+
+    def _keep_nothing(self, error: sqlite3.Error) -> None:
+        import requests
+
+        self.notes.append(f"answers are not kept: {error}")
+        self._session = self._prepared(requests.Session())
 
     def _pace(self) -> None:
         """Wait until a polite time has passed since the last request that was really sent."""
@@ -127,9 +150,11 @@ class Fetcher:
             session.settings.stale_if_error = True
             try:
                 kept = session.get(url, only_if_cached=True)
+            except sqlite3.Error as error:
+                raise WeatherUnavailable(f"{url}: {refused.why}; {error}") from error
             finally:
                 session.settings.stale_if_error = False
-            if kept.status_code == 200:
+            if kept.status_code == 200 and not self._unfit(bytes(kept.content)):
                 return _answer(kept, kept_from=kept.created_at.replace(tzinfo=UTC))
         raise WeatherUnavailable(f"{url}: {refused.why}")
 
@@ -137,10 +162,19 @@ class Fetcher:
     def _session(self) -> requests.Session:
         import requests
 
-        session = self._caching_session() or requests.Session()
+        return self._prepared(self._caching_session() or requests.Session())
+
+    def _prepared(self, session: requests.Session) -> requests.Session:
+        from scheduler.weather.bounded import Bounded
+
         session.headers.update({"User-Agent": self.agent, "Accept": "application/geo+json"})
         session.max_redirects = 3
-        adapter = _bounded_adapter(self._pace, lambda: self._deadline - self.clock())
+        adapter = Bounded(
+            pace=self._pace,
+            left_s=self._left_s,
+            largest=LARGEST_BYTES,
+            unfit=lambda body: self._unfit(body),  # noqa: PLW0108 - each request has its own
+        )
         session.mount("https://", adapter)
         session.mount("http://", adapter)
         return session
@@ -167,35 +201,22 @@ class Fetcher:
         return session
 
 
-def _bounded_adapter(
-    pace: Callable[[], None], left_s: Callable[[], float]
-) -> requests.adapters.HTTPAdapter:
-    """Return an adapter that reads a body only while time is left, and only so many bytes.
+def _refused(error: Exception, *, late: bool) -> Refused | None:
+    """Return what a failed request is for a person; None for a bug."""
+    import requests
+    import urllib3
 
-    A time-out of requests counts from byte to byte: a server that drips would never be late.
-    """
-    from requests import PreparedRequest, ReadTimeout, RequestException, Response
-    from requests.adapters import HTTPAdapter
+    from scheduler.weather.bounded import BrokenOff, Unfit
 
-    class Bounded(HTTPAdapter):
-        def send(self, request: PreparedRequest, *args: Any, **options: Any) -> Response:
-            pace()
-            options["stream"] = True
-            response = super().send(request, *args, **options)
-            body = bytearray()
-            # read1 hands over what has come; iter_content would wait for its whole chunk
-            while chunk := response.raw.read1(65_536, decode_content=True):
-                body += chunk
-                if left_s() <= 0:
-                    response.close()
-                    raise ReadTimeout("the answer came too slowly", request=request)
-                if len(body) > LARGEST_BYTES:
-                    response.close()
-                    raise RequestException("the answer is far too large", request=request)
-            response._content = bytes(body)
-            return response
-
-    return Bounded()
+    if isinstance(error, requests.TooManyRedirects):
+        return Refused("the service sends the request round in circles", heals=False)
+    if isinstance(error, requests.Timeout) or late:
+        return Refused("the service did not answer in time", heals=True)
+    if isinstance(error, BrokenOff | Unfit):
+        return Refused(str(error), heals=True)
+    if isinstance(error, requests.RequestException | urllib3.exceptions.HTTPError | ValueError):
+        return Refused(f"the service could not be reached ({_root(error)})", heals=True)
+    return None
 
 
 def _answer(response: Any, kept_from: datetime | None = None) -> Answer:

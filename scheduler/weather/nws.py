@@ -17,8 +17,9 @@ from scheduler.planning.model.job import Site
 from scheduler.planning.tables.hours import Forecast
 from scheduler.weather.http import Answer
 from scheduler.weather.json_text import JsonDocument
+from scheduler.weather.nws_answers import inner_of
 from scheduler.weather.nws_bundle import FORMAT, is_bundle, read_bundle, tolerant
-from scheduler.weather.nws_grid import SOURCE
+from scheduler.weather.nws_grid import SOURCE, has_hours
 from scheduler.weather.nws_service import Service, as_json, coordinates
 
 ASIDE: Final = {  # answers that help but are not needed: the link that points names for them
@@ -26,6 +27,12 @@ ASIDE: Final = {  # answers that help but are not needed: the link that points n
     "half-day": "forecast",
     "alerts": "",
 }
+KINDS: Final[Mapping[str, Callable[[Mapping[str, object]], bool]]] = {
+    "hourly": lambda data: isinstance(inner_of(data).get("periods"), list),
+    "half-day": lambda data: isinstance(inner_of(data).get("periods"), list),
+    "alerts": lambda data: isinstance(data.get("features"), list),
+}
+NO_HOURS: Final = "the answer holds no hours of a forecast"
 
 
 class NwsGridpoints:
@@ -53,12 +60,14 @@ class NwsGridpoints:
         """
         ask = self._service
         points = ask.points(site)
-        grid = ask.get(ask.linked(points, "forecastGridData"))
+        grid = ask.get(ask.linked(points, "forecastGridData"), holds=has_hours, want=NO_HOURS)
         answers, missing = {"points": points, "gridpoint": grid}, []
         for name, link in ASIDE.items():
             try:
                 path = ask.linked(points, link) if link else _alerts(site)
-                answers[name] = ask.get(path, once=True)
+                answers[name] = ask.get(
+                    path, once=True, holds=KINDS[name], want=f"no {name} answer"
+                )
             except WeatherUnavailable as error:
                 missing.append(f"without the {name} answer: {error}")
         return self._bundle(answers, missing)

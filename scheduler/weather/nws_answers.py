@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Final
 
 PERMANENT: Final = {  # these never heal: another try, or tomorrow, changes nothing
@@ -30,6 +30,23 @@ def is_problem(data: object) -> bool:
         and isinstance(data.get("status"), int)
         and "properties" not in data
     )
+
+
+def unfit(body: bytes, holds: Callable[[Mapping[str, object]], bool], want: str) -> str:
+    """Return why a body of status 200 is no answer of a kind, empty where it is one."""
+    try:
+        data = json.loads(body)
+    except (ValueError, RecursionError):
+        return f"the answer is no JSON; {want}"
+    if is_problem(data):
+        return reason(int(data["status"]), data)
+    return "" if isinstance(data, dict) and holds(data) else want
+
+
+def inner_of(data: Mapping[str, object]) -> Mapping[str, object]:
+    """Return the properties of an answer, empty where it has none."""
+    inner = data.get("properties")
+    return inner if isinstance(inner, dict) else {}
 
 
 def problem_kind(problem: Mapping[str, object]) -> str:

@@ -106,6 +106,13 @@ def looks_like_gridpoint(data: object) -> bool:
     return any(isinstance(inner.get(name), dict) for name in (*LAYERS, "weather"))
 
 
+def has_hours(data: object) -> bool:
+    """Tell whether a gridpoint answer has values in any layer."""
+    inner = _properties(data)
+    layers = [inner.get(name) for name in (*LAYERS, "weather")]
+    return any(isinstance(layer, dict) and bool(layer.get("values")) for layer in layers)
+
+
 def read_gridpoint(document: JsonDocument) -> Forecast:
     """Return what a gridpoint answer forecasts; faults are noted in ``document``.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -12,10 +12,27 @@ from urllib.parse import urlsplit, urlunsplit
 from rules.errors import WeatherUnavailable
 from scheduler.planning.model.job import Site
 from scheduler.weather.http import HEAL, Answer, Fetcher, Refused, retry_after_s
-from scheduler.weather.nws_answers import EXPIRED, PERMANENT, problem_kind, problem_of, reason
+from scheduler.weather.nws_answers import (
+    EXPIRED,
+    PERMANENT,
+    inner_of,
+    problem_kind,
+    problem_of,
+    reason,
+    unfit,
+)
 
 PUBLIC: Final = "https://api.weather.gov"
+LINKS: Final = ("forecastGridData", "observationStations")  # that a points answer names
 POLITE_S: Final = 0.2  # between two requests; the service states no rate, common practice
+
+
+def _is_answer(data: Mapping[str, object]) -> bool:
+    return isinstance(data.get("properties"), dict) or isinstance(data.get("features"), list)
+
+
+def _names_links(data: Mapping[str, object]) -> bool:
+    return any(isinstance(inner_of(data).get(name), str) for name in LINKS)
 
 
 @dataclass
@@ -47,11 +64,28 @@ class Service:
             If the service does not cover the site or does not answer.
         """
         self.fetcher.start()
-        return self.get(f"/points/{coordinates(site)}")
+        want = "the answer names no cell, so the site's cell is not known"
+        return self.get(f"/points/{coordinates(site)}", holds=_names_links, want=want)
 
-    def get(self, path: str, *, once: bool = False) -> Answer:
-        """Return the answer of a path of the service, or raise WeatherUnavailable."""
-        return self.fetcher.get(f"{self.url}{path}", once=once)
+    def get(
+        self,
+        path: str,
+        *,
+        once: bool = False,
+        holds: Callable[[Mapping[str, object]], bool] = _is_answer,
+        want: str = "the answer holds nothing that was asked for",
+    ) -> Answer:
+        """Return the answer of a path of the service, or raise WeatherUnavailable.
+
+        Parameters
+        ----------
+        holds : callable
+            Whether the JSON of an answer is what was asked for; what is not is no answer.
+        want : str
+            What is told where it is not.
+        """
+        url = f"{self.url}{path}"
+        return self.fetcher.get(url, once=once, unfit=lambda body: unfit(body, holds, want))
 
     def linked(self, answer: Answer, name: str) -> str:
         """Return the path that an answer names, to be asked of the same server.

@@ -28,8 +28,8 @@ class Shown:
 
     @property
     def is_old(self) -> bool:
-        """Tell whether nothing on them may say go any more."""
-        return self.now >= self.good_until
+        """Tell whether nothing on them may say go: too old, or made by a clock that ran ahead."""
+        return not self.made <= self.now < self.good_until
 
     @property
     def age(self) -> str:

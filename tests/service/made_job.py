@@ -16,6 +16,7 @@ from scheduler.interfaces.protocols import Sender
 from scheduler.runs.desk import Desk, Incoming, RawWeather
 from scheduler.service.desks import Service
 from scheduler.startup_service import open_service, watch, watched_desk
+from tests.faults.clocks import Ticking
 
 HOURS = 72
 JOB = """
@@ -111,7 +112,7 @@ class Made:
     """A service whose weather is made, whose clock is moved by hand."""
 
     service: Service
-    clock: Hand
+    clock: Hand | Ticking
     post: Postman
     air_c: float = 12.0
     age_limit_h: float = 12.0
@@ -128,9 +129,14 @@ class Made:
 
 
 def made_service(
-    store: Path, job: Path, start: datetime, *, senders: Mapping[str, Sender] | None = None
+    store: Path,
+    job: Path,
+    start: datetime,
+    *,
+    senders: Mapping[str, Sender] | None = None,
+    clock: Hand | Ticking | None = None,
 ) -> Made:
-    clock, post = Hand(start), Postman()
+    clock, post = clock or Hand(start), Postman()
     opened = open_service(str(store), clock=clock)
     made = Made(opened, clock, post)
 

@@ -139,10 +139,10 @@ def test_an_evening_that_comes_when_people_sleep_is_left_out() -> None:
         assert [one.kind for one in found if one.kind == EVENING] == wanted
 
 
-def test_a_morning_is_overdue_an_hour_after_its_time() -> None:
+def test_a_morning_is_overdue_half_an_hour_after_its_time() -> None:
     at = datetime(2026, 11, 12, 10, 30, tzinfo=UTC)
     made = job()
-    assert not overdue(made, since=LONG_AGO, done=(), now=at + 59 * MINUTE)
+    assert not overdue(made, since=LONG_AGO, done=(), now=at + 29 * MINUTE)
     assert overdue(made, since=LONG_AGO, done=(), now=at + HOUR)
     (one,) = [d for d in due(made, since=LONG_AGO, done=(), now=at) if d.kind == MORNING]
     assert not overdue(made, since=LONG_AGO, done=[row(one, at)], now=at + HOUR)

@@ -11,7 +11,7 @@ import pytest
 
 from rules.errors import CloseinError
 from scheduler.interfaces.messages import Reply, Step
-from scheduler.service.health import health
+from scheduler.service.health import health_of
 from scheduler.service.rounds import round_of
 from tests.service.made_job import HOUR, Made, made_job, made_service, utc
 
@@ -207,19 +207,19 @@ def test_health_fails_when_the_morning_is_overdue_and_when_a_job_file_is_gone(
     made = made_service(tmp_path / "closein.db", job, NIGHT)
 
     def faults() -> tuple[str, ...]:
-        found = health(made.service.store, made.clock.now, job=made.service.job)
+        found = health_of(made.service)
         assert found.fit is (found.lines == ())
         return found.lines
 
-    made.clock.now = MORNING + 59 * MINUTE
+    made.clock.now = MORNING + 29 * MINUTE
     assert faults() == ()
-    made.clock.now = MORNING + 60 * MINUTE
+    made.clock.now = MORNING + 30 * MINUTE
     assert faults() == ("north-end-lift: the morning run is overdue",)
     round_of(made.service)
     assert faults() == ()
     again = made_service(tmp_path / "other.db", job, NIGHT)
     job.unlink()
-    found = health(again.service.store, MORNING, job=again.service.job)
+    found = health_of(again.service)
     assert not found.fit
     assert "job file" in found.lines[0] or "North" in found.lines[0]
 
@@ -229,7 +229,7 @@ def test_health_fails_where_messages_cannot_leave(tmp_path: Path) -> None:
     made.clock.now, made.post.reply = MORNING, Reply.LATER
     for tries in range(1, 4):
         round_of(made.service)
-        found = health(made.service.store, made.clock.now, job=made.service.job)
+        found = health_of(made.service)
         assert found.fit is (tries < 3)
         made.clock.now += 10 * MINUTE
     assert found.lines == ("1 messages wait after 3 tries and more; the last said: as told",)

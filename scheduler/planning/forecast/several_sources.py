@@ -71,11 +71,11 @@ def combined(forecasts: Sequence[Forecast], *, now: datetime) -> Forecast:
     """
     if not forecasts:
         raise ValueError("no forecast to combine")
-    fresh = [forecast for forecast in forecasts if not _stale(forecast.provenance, now)]
+    fresh = [forecast for forecast in forecasts if not forecast.provenance.is_stale(now)]
     left_out = tuple(
         Finding("", f"{f.provenance.source} is too old and left out: {_age(f.provenance, now)}")
         for f in forecasts
-        if _stale(f.provenance, now)
+        if f.provenance.is_stale(now)
     )
     if len(fresh) < 2:
         only = fresh[0] if fresh else forecasts[0]
@@ -99,14 +99,12 @@ def _extras(fresh: Sequence[Forecast]) -> dict[str, object]:
     return {key: value for key, value in told.items() if key != MEMBERS}
 
 
-def _stale(of: Provenance, now: datetime) -> bool:
-    age = of.age_h(now)
-    return age is None or age > of.age_limit_h
-
-
 def _age(of: Provenance, now: datetime) -> str:
     age = of.age_h(now)
-    return "no issue time" if age is None else f"{age:.0f} h, limit {of.age_limit_h:g} h"
+    if age is None:
+        return "no issue time"
+    ahead = ", issued after now: see the clock" if age < 0 else ""
+    return f"{age:.0f} h, limit {of.age_limit_h:g} h{ahead}"
 
 
 def _combined_hours(fresh: Sequence[Forecast]) -> tuple[HourlyTable, list[Finding]]:

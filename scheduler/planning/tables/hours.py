@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from rules.verdict import FloatArray
 
 HourArray = NDArray[np.datetime64]
+CLOCKS_DIFFER_H: Final = 0.25  # of two machines that keep time; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +84,11 @@ class Provenance:
         if self.issued_at is None:
             return None
         return (now - self.issued_at).total_seconds() / 3600.0
+
+    def is_stale(self, now: datetime) -> bool:
+        """Tell whether it is no ground for a go: too old, of unknown age, or issued after now."""
+        age = self.age_h(now)
+        return age is None or not -CLOCKS_DIFFER_H <= age <= self.age_limit_h
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from http.client import HTTPException
 from typing import TYPE_CHECKING, Any, Final
 
 from rules.errors import WeatherUnavailable
@@ -25,6 +26,8 @@ from scheduler.weather.grids.inventory import Entry
 
 if TYPE_CHECKING:
     import requests
+
+    from scheduler.weather.bounded import Cutting
 
 RANGE: Final = re.compile(r"bytes (\d+)-(\d+)/(\d+|\*)")
 HEALS: Final = frozenset({429, 500, 502, 503, 504})
@@ -96,10 +99,11 @@ class RangeFetcher:
         pause = FIRST_PAUSE_S
         for count in range(TRIES):
             try:
-                return ask(url)
+                with self._cutting.within(self._deadline - self.clock()):
+                    return ask(url)
             except requests.RequestException as error:
                 why = f"the server could not be reached ({type(error).__name__})"
-            except (urllib3.exceptions.HTTPError, OSError) as error:
+            except (urllib3.exceptions.HTTPError, HTTPException, OSError, ValueError) as error:
                 why = f"the answer broke off ({type(error).__name__})"
             except _TryAgain as error:
                 why = str(error)
@@ -179,7 +183,15 @@ class RangeFetcher:
         session = requests.Session()
         session.headers.update({"User-Agent": self.agent, "Accept-Encoding": "identity"})
         session.max_redirects = 3
+        for scheme in ("https://", "http://"):
+            session.mount(scheme, self._cutting)
         return session
+
+    @cached_property
+    def _cutting(self) -> Cutting:
+        from scheduler.weather.bounded import Cutting
+
+        return Cutting()
 
 
 def side_by_side(entries: Sequence[Entry]) -> Iterator[list[Entry]]:

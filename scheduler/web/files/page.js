@@ -3,6 +3,7 @@
 "use strict";
 
 const HOUR_MS = 3600e3;
+const CLOCKS_DIFFER_MS = 15 * 60e3; // this phone's and the service's
 const AGAIN_MS = 30e3;
 const SEND_MS = 60e3; // as long as the service waits for a body
 const root = document.body.dataset.root;
@@ -22,7 +23,7 @@ function tellAge() {
   const made = new Date(document.body.dataset.made);
   const until = new Date(document.body.dataset.goodUntil);
   const now = new Date();
-  const old = now >= until;
+  const old = now >= until || made - now > CLOCKS_DIFFER_MS; // one of the two clocks is wrong
   const hours = Math.max(Math.round((now - made) / HOUR_MS), 0);
   const age = document.getElementById("age");
   const told = `Made ${onSite(made)}, ${hours} h ago`;
