@@ -148,7 +148,8 @@ def _written(pages: JobPages, asked: Asked, shown: Shown, form: Form, as_json: b
     status = 400 if wrong else 200
     if as_json:
         return answers.document({"said": said, "wrong": wrong}, status=status)
-    return pages.log(asked, shown, said=said, wrong=wrong, status=status)
+    given = form.fields if wrong else {}
+    return pages.log(asked, shown, said=said, wrong=wrong, given=given, status=status)
 
 
 def _people(pages: JobPages) -> Answer:

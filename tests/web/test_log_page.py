@@ -86,16 +86,33 @@ def test_what_cannot_be_is_told_as_text_and_nothing_is_written(
     assert entries(made) == []
 
 
+def test_what_is_refused_without_a_script_comes_back_filled_in(
+    made: Made, client: TestClient
+) -> None:
+    path, form = own(made, client)
+    wrong = {"what": "reading", "quantity": "air_temperature", "value": "4l", "place": "north <b>"}
+    text = client.post(path, data=form | wrong | {"unit": "degF"}).text
+    assert 'name="value" value="4l"' in text
+    assert 'name="place" value="north &lt;b&gt;"' in text
+    assert 'value="air_temperature" checked' in text
+    assert text.count(" checked") == 1
+    text = client.post(path, data=form | {"hours": "99", "cause": "wind"}).text
+    assert 'name="hours" value="99"' in text
+    assert text.count('value="99"') == 1  # hours left is another form
+    assert '<option value="wind" selected>' in text
+    assert 'value="99"' not in client.get(path).text
+
+
 def test_an_entry_that_waited_on_a_phone_stands_at_its_own_hour(
     made: Made, client: TestClient
 ) -> None:
     path, form = own(made, client)
     answer = client.post(
-        path, data={**form, "ago_s": "5400"}, headers={"Accept": "application/json"}
+        path, data={**form, "ago_s": "5400.123"}, headers={"Accept": "application/json"}
     )
     assert answer.json() == {"said": ["written down as 1"], "wrong": []}
     (entry,) = made.service.store.entries(JOB)
-    assert MORNING - entry.at == timedelta(minutes=90)
+    assert abs(MORNING - entry.at - timedelta(minutes=90)) < timedelta(seconds=10)
 
 
 def test_the_plan_follows_and_says_what_moved(made: Made, client: TestClient) -> None:
