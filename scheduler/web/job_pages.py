@@ -181,6 +181,7 @@ class JobPages:
         nav = [one for one in NAV if one[0] != "log" or may_write]
         frame = {
             "title": title,
+            "id": visitor.job,
             "job": shown.parts["name"],
             "here": here,
             "nav": [*nav, ("people", "People")] if visitor.is_owner else nav,

@@ -15,7 +15,9 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
+from scheduler.planning.people import Role
 from scheduler.service.links import withdraw
+from scheduler.service.signing_in import open_account
 from scheduler.web.job_pages import PAGES
 from tests.web.demo_site import AT, JOB, OWNER, PASSWORD, DemoSite, demo_site
 
@@ -370,6 +372,46 @@ def test_an_owner_signs_in_and_leaves_no_page_behind(
         "async () => (await (await caches.open('closein-pages-1')).keys()).map(one => one.url)"
     )
     assert [url for url in kept if "/files/" not in url] == []
+
+
+def signed_in(page: Page, site: DemoSite, name: str) -> None:
+    page.goto(f"{site.address}/login")
+    page.get_by_label("Name").fill(name)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("link", name=JOB)).to_be_visible()
+
+
+def test_what_waits_on_a_shared_phone_is_sent_for_its_writer_only(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    open_account(site.service.store, "P. Nor", PASSWORD, role=Role.OWNER, now=AT)
+    page = opened(context)
+    signed_in(page, site, OWNER)
+    page.goto(f"{site.address}/j/{JOB}/log")
+    kept_offline(page)
+    site.server.stop()
+    lose_a_day(page, "4")
+    page.get_by_label("What", exact=True).fill("north end is dry")
+    page.get_by_role("button", name="Write down: note").click()
+    expect(page.get_by_text("2 entries wait on this phone")).to_be_visible()
+    site.server.start()
+    signed_in(page, site, "P. Nor")
+    for name in ("", "log"):
+        with page.expect_response("**/page.js"):
+            page.goto(f"{site.address}/j/{JOB}/{name}")
+        expect(page.get_by_text(f"What {OWNER} wrote on this phone waits")).to_be_visible()
+        page.evaluate("sendWaiting()")
+        assert entries(site) == []
+    lose_a_day(page, "2")
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    assert entries(site) == [("lost", "P. Nor", 2.0)]
+    signed_in(page, site, OWNER)
+    page.goto(f"{site.address}/j/{JOB}/")
+    expect(page.get_by_text("written down as 3")).to_be_visible()
+    assert [(kind, who) for kind, who, _ in entries(site)[1:]] == [
+        ("lost", OWNER), ("note", OWNER),
+    ]  # fmt: skip
 
 
 def test_the_keyboard_reaches_everything(context: BrowserContext, site: DemoSite) -> None:

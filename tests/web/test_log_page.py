@@ -11,7 +11,17 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from tests.service.made_job import Made
-from tests.web.made_site import BAD, FORM, JOB, MORNING, csrf_of, entries, link, replanned
+from tests.web.made_site import (
+    BAD,
+    FORM,
+    JOB,
+    MORNING,
+    csrf_of,
+    entries,
+    link,
+    replanned,
+    sign_in,
+)
 
 
 def own(made: Made, client: TestClient) -> tuple[str, dict[str, str]]:
@@ -84,6 +94,23 @@ def test_what_cannot_be_is_told_as_text_and_nothing_is_written(
     assert said in answer.text
     assert BAD not in answer.text
     assert entries(made) == []
+
+
+@pytest.mark.parametrize("what", ["lost", "release"])
+def test_what_one_person_wrote_is_not_taken_from_another(
+    made: Made, client: TestClient, what: str
+) -> None:
+    """A phone that is shared sends what waits with the page, and the cookie, of who is there."""
+    form = FORM | {"what": what, "task": "lay", "role": "engineer", "by": "E. Berg"}
+    path = f"/j/{JOB}/log"
+    sign_in(made, client, "B. Lund", releases=("engineer",))
+    answer = client.post(path, data=form | {"csrf": csrf_of(client, path)})
+    assert answer.status_code == 403
+    assert answer.text == "not taken: E. Berg wrote it, B. Lund sends it\n"
+    assert entries(made) == []
+    sign_in(made, client, "E. Berg", releases=("engineer",))
+    assert client.post(path, data=form | {"csrf": csrf_of(client, path)}).status_code == 200
+    assert [who for _, who, _ in entries(made)] == ["E. Berg"]
 
 
 def test_what_is_refused_without_a_script_comes_back_filled_in(

@@ -5,7 +5,7 @@
 const HOUR_MS = 3600e3;
 const AGAIN_MS = 30e3;
 const SEND_MS = 60e3; // as long as the service waits for a body
-const root = document.body.dataset.root;
+const { root, job, who } = document.body.dataset;
 const main = document.getElementById("main");
 
 // a moment by the site's clock, as the service writes it
@@ -74,22 +74,25 @@ async function within(mode, what) {
   });
 }
 
-const waiting = async () => (await within("readonly", (all) => all.getAll())).filter((one) => one.root === root);
+// an entry is its writer's: nobody else on this phone sends it, corrects it or throws it away
+const here = async () => (await within("readonly", (all) => all.getAll())).filter((one) => one.job === job);
+const waiting = async () => (await here()).filter((one) => one.who === who);
 const forget = (key) => within("readwrite", (all) => all.delete(key));
 
 // what came of it: {said} taken, {wrong} never will be; anything else may pass and is thrown
 async function send(entry) {
   const body = new FormData();
   for (const [name, value] of entry.fields) body.append(name, value);
-  const own = document.querySelector("form.entry input[name=csrf]");
-  if (own) body.set("csrf", own.value);
+  body.set("by", entry.who);
+  body.set("csrf", document.body.dataset.csrf); // of this visit: an earlier one's has ended
   body.set("ago_s", String(Math.max((Date.now() - entry.at) / 1000, 0)));
-  const answer = await fetch(entry.action, {
+  const answer = await fetch(`${root}log`, {
     method: "POST", body, headers: { Accept: "application/json" }, signal: AbortSignal.timeout(SEND_MS),
   });
   if (answer.status === 413) return { said: [], wrong: ["it is too long, or its photo too large"] };
-  if (answer.status === 200 || answer.status === 400) return answer.json();
-  throw new Error(String(answer.status));
+  const decided = [200, 400].includes(answer.status) && answer.headers.get("content-type") === "application/json";
+  if (decided) return answer.json();
+  throw new Error(String(answer.status)); // signed out, say, or a page that is too old
 }
 
 let sending = Promise.resolve();
@@ -143,25 +146,27 @@ function unsay(entry) {
 }
 
 async function tellWaiting() {
-  const all = await waiting();
+  const every = await here();
+  const all = every.filter((one) => one.who === who);
+  const others = new Set(every.filter((one) => one.who !== who).map((one) => one.who));
   const open = all.filter((one) => !one.refused).length;
   const refused = all.filter((one) => one.refused);
   const told = [];
   if (open) told.push(`${open} ${open === 1 ? "entry waits" : "entries wait"} on this phone; sent when there is signal. `);
-  if (refused.length) told.push(`${refused.length} ${refused.length === 1 ? "entry was" : "entries were"} not taken: `);
-  if (document.body.dataset.kept !== undefined) told.unshift("No signal: this is the last answer kept on this phone. ");
-  const line = document.getElementById("signal");
-  line.hidden = !told.length;
-  line.replaceChildren(...told);
   if (refused.length) {
     const way = document.createElement("a");
     way.href = `${root}log#waiting`;
     way.textContent = "look at it";
-    line.append(way);
+    told.push(`${refused.length} ${refused.length === 1 ? "entry was" : "entries were"} not taken: `, way, " ");
   }
+  for (const other of others) told.push(`What ${other} wrote on this phone waits for ${other} to open these pages. `);
+  if (document.body.dataset.kept !== undefined) told.unshift("No signal: this is the last answer kept on this phone. ");
+  const line = document.getElementById("signal");
+  line.hidden = !told.length;
+  line.replaceChildren(...told);
   const place = document.getElementById("waiting");
-  const here = (one) => document.querySelector(`form[data-corrects="${one.key}"]`);
-  if (place) place.replaceChildren(...refused.filter((one) => !here(one)).map(box));
+  const inForm = (one) => document.querySelector(`form[data-corrects="${one.key}"]`);
+  if (place) place.replaceChildren(...refused.filter((one) => !inForm(one)).map(box));
 }
 
 // an entry that was not taken: what it said, why not, and what can be done about it
@@ -259,7 +264,7 @@ async function write(event) {
   if (photo instanceof File && photo.size === 0) given.delete("photo");
   const button = form.querySelector("button[type=submit]");
   const entry = {
-    key: String(given.get("key")), root, action: form.action, at: Date.now(),
+    key: String(given.get("key")), job, who, at: Date.now(),
     title: button.textContent, says: saidIn(form), fields: [...given.entries()],
   };
   let before;
@@ -288,20 +293,6 @@ async function write(event) {
   if (left && !left.refused) say(entry, "kept", "Kept on this phone; it is sent when there is signal.");
 }
 
-// who signs out leaves no pages behind on this phone; entries that wait stay
-async function leave(event) {
-  event.preventDefault();
-  const worker = "serviceWorker" in navigator && navigator.serviceWorker.controller;
-  if (worker) {
-    const way = new MessageChannel();
-    const done = new Promise((told) => { way.port1.onmessage = told; });
-    worker.postMessage({ leave: true }, [way.port2]);
-    await done;
-  }
-  event.target.submit();
-}
-
-for (const form of document.querySelectorAll('form[action="/logout"]')) form.addEventListener("submit", leave);
 for (const form of document.querySelectorAll("form.entry")) form.addEventListener("submit", write);
 tellAge();
 setInterval(tellAge, 60e3);
