@@ -175,7 +175,7 @@ def _shift(text: str, _: Known) -> tuple[time, time] | None:
 
 _DAY: Final = r"\d{4}-\d{2}-\d{2}"
 _CLOCK: Final = r"\d{1,2}:\d{2}"
-_MOMENT: Final = rf"{_DAY}[T ]{_CLOCK}(:\d{{2}})?\s*(Z|[+-]\d{{2}}:?\d{{2}})?"
+_MOMENT: Final = rf"{_DAY}[T ]{_CLOCK}(:{moments.SECONDS})?\s*(Z|[+-]\d{{2}}:?\d{{2}})?"
 _NAMES: Final = "|".join(moments.WEEK_DAYS)
 _SHIFT: Final = rf"^(off|{_CLOCK}\s*[-–]\s*{_CLOCK})$"
 

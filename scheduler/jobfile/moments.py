@@ -6,8 +6,12 @@ import re
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Final
 
+# Fractions of a second as ISO 8601-1:2019, 5.3.1.4 and RFC 3339, 5.6 write them: machines do, and
+# cut to whole seconds two entries could change their order.
+SECONDS: Final = r"\d{2}(?:[.,]\d{1,9})?"
 MOMENT: Final = re.compile(
-    r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{1,2}:\d{2})(?::(\d{2}))?\s*(Z|[+-]\d{2}:?\d{2})?)?"
+    r"(\d{4}-\d{2}-\d{2})"
+    rf"(?:[T ](\d{{1,2}}:\d{{2}})(?::({SECONDS}))?\s*(Z|[+-]\d{{2}}:?\d{{2}})?)?"
 )
 CLOCK: Final = re.compile(r"(\d{1,2}):(\d{2})")
 FIRST_YEAR: Final = 1990  # outside these it is a slip of the finger
@@ -48,7 +52,7 @@ def moment(text: str, zone: tzinfo) -> datetime:
     if not found or not found[2]:
         raise ValueError("give a local moment such as 2026-11-20T08:00")
     on, at = day(found[1]), clock(found[2])
-    naive = datetime.combine(on, at.replace(second=_second(found[3])))
+    naive = datetime.combine(on, at) + _seconds(found[3])
     if found[4]:
         return _with_offset(naive, found[4])
     return from_local(naive, zone)
@@ -77,12 +81,13 @@ def end_of_day(on: date, zone: tzinfo) -> datetime:
     return start_of_day(on + timedelta(days=1), zone)
 
 
-def _second(text: str | None) -> int:
+def _seconds(text: str | None) -> timedelta:
     if text is None:
-        return 0
-    if int(text) > 59:
+        return timedelta(0)
+    whole, fraction = text[:2], text[3:]
+    if int(whole) > 59:
         raise ValueError("seconds go to 59")
-    return int(text)
+    return timedelta(seconds=int(whole), microseconds=int(f"{fraction:0<6}"[:6]))
 
 
 def _with_offset(naive: datetime, offset: str) -> datetime:

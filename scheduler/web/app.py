@@ -128,6 +128,10 @@ def _log(pages: JobPages) -> Answer:
         form = await form_of(request)
         if form is None or not is_own(request, form.fields.get("csrf", ""), asked.form):
             return answers.nothing(400, "not taken: load the page again\n")
+        by = form.fields.get("by", "")
+        if by != asked.visitor.who:  # it waited on a phone, and somebody else has signed in since
+            told = f"not taken: {by or 'nobody'} wrote it, {asked.visitor.who} sends it\n"
+            return answers.nothing(403, told)
         shown = await run_in_threadpool(pages.shown, asked)
         if shown is None:
             return answers.nothing(503, "no morning was made yet\n")
@@ -148,7 +152,8 @@ def _written(pages: JobPages, asked: Asked, shown: Shown, form: Form, as_json: b
     status = 400 if wrong else 200
     if as_json:
         return answers.document({"said": said, "wrong": wrong}, status=status)
-    return pages.log(asked, shown, said=said, wrong=wrong, status=status)
+    given = form.fields if wrong else {}
+    return pages.log(asked, shown, said=said, wrong=wrong, given=given, status=status)
 
 
 def _people(pages: JobPages) -> Answer:

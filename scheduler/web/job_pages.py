@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import secrets
 from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -67,13 +68,18 @@ class JobPages:
         *,
         said: tuple[str, ...] = (),
         wrong: tuple[str, ...] = (),
+        given: Mapping[str, str] = MappingProxyType({}),
         status: int = 200,
     ) -> Response:
-        """Return the log page; what was written, or what was wrong, stands on top."""
+        """Return the log page; what was written, or what was wrong, stands on top.
+
+        ``given`` is a form that was refused; it comes back filled in.
+        """
         unit = "degF" if shown.parts["units"] == "us" else "degC"
         told = {
             "said": said,
             "wrong": wrong,
+            "was": lambda what, name: given.get(name, "") if given.get("what") == what else "",
             "unit": unit,
             "sign": "°F" if unit == "degF" else "°C",
             "readings": READINGS,
@@ -175,6 +181,7 @@ class JobPages:
         nav = [one for one in NAV if one[0] != "log" or may_write]
         frame = {
             "title": title,
+            "id": visitor.job,
             "job": shown.parts["name"],
             "here": here,
             "nav": [*nav, ("people", "People")] if visitor.is_owner else nav,

@@ -156,6 +156,27 @@ def test_what_cannot_be_is_refused(job: Job, given: Mapping[str, Any], says: str
     assert lines[0].startswith("log: ")
 
 
+@pytest.mark.parametrize(
+    ("when", "microsecond"),
+    [
+        ("2026-11-10T12:00:07.123Z", 123_000),  # ECMA-262, Date.prototype.toISOString
+        ("2026-11-10T07:00:07.52-05:00", 520_000),  # RFC 3339, 5.6: time-secfrac
+        ("2026-11-10T07:00:07,25", 250_000),  # ISO 8601-1:2019, 5.3.1.4: comma or full stop
+        ("2026-11-10T12:00:07.123456+00:00", 123_456),  # as Closein writes one down itself
+        ("2026-11-10T12:00:07.1234567Z", 123_456),
+    ],
+)
+def test_a_moment_may_have_a_fraction_of_a_second(job: Job, when: str, microsecond: int) -> None:
+    (entry,) = take(job, {**LAY, "when": when})
+    assert entry.at == datetime(2026, 11, 10, 12, 0, 7, microsecond, tzinfo=UTC)
+
+
+def test_entries_of_the_same_second_keep_their_order(job: Job) -> None:
+    first = {**LAY, "when": "2026-11-10T12:00:07.2Z"}
+    assert len(take(job, first, {**DONE, "when": "2026-11-10T12:00:07.9Z"})) == 2
+    assert "after that" in refused(job, first, {**DONE, "when": "2026-11-10T12:00:07.1Z"})[0]
+
+
 def test_a_task_starts_once_and_finishes_after_it_started(job: Job) -> None:
     log = take(job, LAY)
     assert "entry 1 says it is started" in refused(job, LAY, log=log)[0]

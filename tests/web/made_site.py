@@ -24,7 +24,7 @@ MORNING = utc(2026, 11, 9, 10, 30)
 BAD = "<script>alert(1)</script>"
 JOB = "north-end-lift"
 PASSWORD = "eleven cold courses of block"
-FORM = {"what": "lost", "hours": "4", "cause": "rain", "key": "k" * 24}
+FORM = {"what": "lost", "hours": "4", "cause": "rain", "key": "k" * 24, "by": "A. Ryd"}
 
 
 def made_site(folder: Path, **more: str) -> Made:

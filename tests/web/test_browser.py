@@ -8,14 +8,16 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
+from scheduler.planning.people import Role
 from scheduler.service.links import withdraw
+from scheduler.service.signing_in import open_account
 from scheduler.web.job_pages import PAGES
 from tests.web.demo_site import AT, JOB, OWNER, PASSWORD, DemoSite, demo_site
 
@@ -53,10 +55,10 @@ def context(browser: Browser) -> Iterator[BrowserContext]:
     one.close()
 
 
-def opened(context: BrowserContext) -> Page:
-    """Return a page whose clock stands at the demo's morning."""
+def opened(context: BrowserContext, at: datetime = AT) -> Page:
+    """Return a page whose clock runs from the demo's morning on, with fractions of a second."""
     page = context.new_page()
-    page.clock.set_fixed_time(AT)
+    page.clock.set_system_time(at + timedelta(milliseconds=427))
     return page
 
 
@@ -85,7 +87,7 @@ def entries(site: DemoSite) -> list[tuple[str, str, float | None]]:
 def lose_a_day(page: Page, hours: str = "9") -> None:
     form = page.locator("form", has=page.get_by_role("heading", name="Hours lost"))
     form.get_by_label("Hours", exact=True).fill(hours)
-    form.get_by_role("button").click()
+    form.get_by_role("button", name="Write down").click()
 
 
 @pytest.mark.parametrize("width", [PHONE, DESK])
@@ -231,7 +233,67 @@ def test_a_reading_with_a_photo_made_without_signal_comes_whole(
     assert (entry.reading.value, entry.reading.place) == (41.5, "north corner")
 
 
-def test_an_entry_that_is_refused_is_told_and_not_lost(
+def in_sight(page: Page, text: str) -> bool:
+    """Tell whether a text stands on the screen as it is, without scrolling."""
+    box = page.get_by_text(text).bounding_box()
+    size = page.viewport_size
+    assert box is not None
+    assert size is not None
+    return box["y"] >= 0 and box["y"] + box["height"] <= size["height"]
+
+
+def test_an_entry_that_is_refused_is_corrected_where_it_was_written(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    form = page.locator("form", has=page.get_by_role("heading", name="Hours lost"))
+    form.get_by_label("Because of").select_option("wind")
+    lose_a_day(page, "99")
+    refused = form.get_by_role("alert")
+    expect(refused).to_contain_text(
+        "Not taken: Write down: hours lost (Hours: 99, Because of: wind), Mon 9 Nov 06:00."
+    )
+    expect(refused).to_contain_text("give hours above 0, at most 24")
+    expect(form.get_by_label("Hours", exact=True)).to_be_focused()
+    expect(form.get_by_label("Hours", exact=True)).to_have_value("99")
+    expect(form.get_by_label("Because of")).to_have_value("wind")
+    assert in_sight(page, "Not taken: Write down: hours lost")
+    assert [v["id"] for v in Axe().run(page).response["violations"]
+            if v["impact"] in {"serious", "critical"}] == []  # fmt: skip
+    lose_a_day(page, "9")
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    assert in_sight(page, "written down as 1")
+    expect(page.get_by_text("Not taken: Write down")).not_to_be_visible()
+    assert entries(site) == [("lost", "O. Dahl", 9.0)]
+
+
+def test_an_entry_refused_later_is_told_on_every_page_and_keeps_its_moment(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    kept_offline(page)
+    site.server.stop()
+    lose_a_day(page, "99")
+    expect(page.get_by_text("Kept on this phone; it is sent when")).to_be_visible()
+    site.server.start()
+    page.clock.set_system_time(AT + timedelta(hours=2))
+    page.goto(f"{site.url}week")
+    page.get_by_role("link", name="look at it").click()
+    expect(page.get_by_text("Not taken: Write down: hours lost (Hours: 99")).to_be_visible()
+    page.get_by_role("button", name="Correct it").click()
+    form = page.locator("form", has=page.get_by_role("heading", name="Hours lost"))
+    expect(form.get_by_text("Not taken: Write down")).to_be_visible()
+    lose_a_day(page, "8")
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    (entry,) = site.service.store.entries(JOB)
+    waited = entry.entered_at - entry.at
+    assert abs(waited - timedelta(hours=2)) < timedelta(minutes=5)
+    assert entry.hours == 8
+
+
+def test_an_entry_that_is_refused_stays_until_it_is_thrown_away(
     context: BrowserContext, site: DemoSite
 ) -> None:
     page = opened(context)
@@ -241,7 +303,7 @@ def test_an_entry_that_is_refused_is_told_and_not_lost(
     page.reload()
     expect(page.get_by_text("Not taken: Write down: hours lost")).to_be_visible()
     page.get_by_role("button", name="Throw it away").click()
-    expect(page.get_by_text("Not taken")).not_to_be_visible()
+    expect(page.get_by_text("Not taken: Write down")).not_to_be_visible()
     assert entries(site) == []
 
 
@@ -252,14 +314,14 @@ def test_the_last_answer_is_read_without_signal_with_its_age(
     page.goto(site.url)
     kept_offline(page)
     site.server.stop()
-    page.clock.set_fixed_time(AT + timedelta(hours=3))
+    page.clock.set_system_time(AT + timedelta(hours=3))
     page.reload()
     expect(page.get_by_text("No signal: this is the last answer kept")).to_be_visible()
     expect(page.locator("#age")).to_have_text("Made Mon 9 Nov 06:00, 3 h ago.")
     expect(page.locator(".call").first).not_to_have_text("not known")
     page.get_by_role("link", name="Plan").click()  # kept too, though it was never opened
     expect(page.get_by_role("group", name="The plan as a table")).to_be_visible()
-    page.clock.set_fixed_time(AT + timedelta(hours=30))
+    page.clock.set_system_time(AT + timedelta(hours=30))
     page.goto(site.url)
     expect(page.locator("#age")).to_contain_text("30 h ago: OLD. Nothing here says go.")
     assert set(page.locator(".call").all_inner_texts()) == {"NOT KNOWN"}
@@ -310,6 +372,46 @@ def test_an_owner_signs_in_and_leaves_no_page_behind(
         "async () => (await (await caches.open('closein-pages-1')).keys()).map(one => one.url)"
     )
     assert [url for url in kept if "/files/" not in url] == []
+
+
+def signed_in(page: Page, site: DemoSite, name: str) -> None:
+    page.goto(f"{site.address}/login")
+    page.get_by_label("Name").fill(name)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("link", name=JOB)).to_be_visible()
+
+
+def test_what_waits_on_a_shared_phone_is_sent_for_its_writer_only(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    open_account(site.service.store, "P. Nor", PASSWORD, role=Role.OWNER, now=AT)
+    page = opened(context)
+    signed_in(page, site, OWNER)
+    page.goto(f"{site.address}/j/{JOB}/log")
+    kept_offline(page)
+    site.server.stop()
+    lose_a_day(page, "4")
+    page.get_by_label("What", exact=True).fill("north end is dry")
+    page.get_by_role("button", name="Write down: note").click()
+    expect(page.get_by_text("2 entries wait on this phone")).to_be_visible()
+    site.server.start()
+    signed_in(page, site, "P. Nor")
+    for name in ("", "log"):
+        with page.expect_response("**/page.js"):
+            page.goto(f"{site.address}/j/{JOB}/{name}")
+        expect(page.get_by_text(f"What {OWNER} wrote on this phone waits")).to_be_visible()
+        page.evaluate("sendWaiting()")
+        assert entries(site) == []
+    lose_a_day(page, "2")
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    assert entries(site) == [("lost", "P. Nor", 2.0)]
+    signed_in(page, site, OWNER)
+    page.goto(f"{site.address}/j/{JOB}/")
+    expect(page.get_by_text("written down as 3")).to_be_visible()
+    assert [(kind, who) for kind, who, _ in entries(site)[1:]] == [
+        ("lost", OWNER), ("note", OWNER),
+    ]  # fmt: skip
 
 
 def test_the_keyboard_reaches_everything(context: BrowserContext, site: DemoSite) -> None:

@@ -182,14 +182,16 @@ def test_a_hold_is_released_by_a_named_account_that_may_and_nobody_else(tmp_path
     release = FORM | {"what": "release", "task": "lay", "role": "engineer"}
     with client_of(made) as client:
         path = f"{link(made, 'E. Berg', may_log=True)}log"
-        by_link = client.post(path, data=release | {"csrf": csrf_of(client, path)})
+        by_link = client.post(
+            path, data=release | {"csrf": csrf_of(client, path), "by": "E. Berg"}
+        )
         assert by_link.status_code == 400
         assert "may not release" in by_link.text
         sign_in(made, client, "B. Lund", role=Role.OWNER)
-        own = {"csrf": csrf_of(client, f"{ROOT}log")}
+        own = {"csrf": csrf_of(client, f"{ROOT}log"), "by": "B. Lund"}
         assert client.post(f"{ROOT}log", data=release | own).status_code == 400
         sign_in(made, client, "E. Berg", role=Role.READER, releases=("engineer",))
-        own = {"csrf": csrf_of(client, f"{ROOT}log")}
+        own = {"csrf": csrf_of(client, f"{ROOT}log"), "by": "E. Berg"}
         other = client.post(f"{ROOT}log", data=release | own | {"role": "inspector"})
         assert other.status_code == 400
         assert client.post(f"{ROOT}log", data=FORM | own).status_code == 400  # may not log

@@ -6,7 +6,7 @@ const HOUR_MS = 3600e3;
 const CLOCKS_DIFFER_MS = 15 * 60e3; // this phone's and the service's
 const AGAIN_MS = 30e3;
 const SEND_MS = 60e3; // as long as the service waits for a body
-const root = document.body.dataset.root;
+const { root, job, who } = document.body.dataset;
 const main = document.getElementById("main");
 
 // a moment by the site's clock, as the service writes it
@@ -54,15 +54,7 @@ function tellAge() {
   }
 }
 
-function tellSignal() {
-  const kept = document.body.dataset.kept;
-  if (kept === undefined) return;
-  const line = document.getElementById("signal");
-  line.hidden = false;
-  line.textContent = "No signal: this is the last answer kept on this phone.";
-}
-
-// entries that wait
+// entries that wait: on this phone before they are sent, and here until they are taken or thrown away
 
 function base() {
   return new Promise((done, failed) => {
@@ -79,53 +71,65 @@ async function within(mode, what) {
     const change = opened.transaction("entries", mode);
     const asked = what(change.objectStore("entries"));
     change.oncomplete = () => { opened.close(); done(asked.result); };
-    change.onerror = () => { opened.close(); failed(change.error); };
+    change.onabort = () => { opened.close(); failed(change.error); };
   });
 }
 
-const waiting = async () => (await within("readonly", (all) => all.getAll())).filter((one) => one.root === root);
+// an entry is its writer's: nobody else on this phone sends it, corrects it or throws it away
+const here = async () => (await within("readonly", (all) => all.getAll())).filter((one) => one.job === job);
+const waiting = async () => (await here()).filter((one) => one.who === who);
+const forget = (key) => within("readwrite", (all) => all.delete(key));
 
+// what came of it: {said} taken, {wrong} never will be; anything else may pass and is thrown
 async function send(entry) {
   const body = new FormData();
   for (const [name, value] of entry.fields) body.append(name, value);
-  const own = document.querySelector("form.entry input[name=csrf]");
-  if (own) body.set("csrf", own.value);
+  body.set("by", entry.who);
+  body.set("csrf", document.body.dataset.csrf); // of this visit: an earlier one's has ended
   body.set("ago_s", String(Math.max((Date.now() - entry.at) / 1000, 0)));
-  const answer = await fetch(entry.action, {
+  const answer = await fetch(`${root}log`, {
     method: "POST", body, headers: { Accept: "application/json" }, signal: AbortSignal.timeout(SEND_MS),
   });
-  if (answer.status === 200 || answer.status === 400) return answer.json();
-  throw new Error(String(answer.status));
+  if (answer.status === 413) return { said: [], wrong: ["it is too long, or its photo too large"] };
+  const decided = [200, 400].includes(answer.status) && answer.headers.get("content-type") === "application/json";
+  if (decided) return answer.json();
+  throw new Error(String(answer.status)); // signed out, say, or a page that is too old
 }
 
-let sending = false;
+let sending = Promise.resolve();
+let fresh = ""; // what was written a moment ago: its form is still before the person
 
-async function sendWaiting() {
-  if (sending) return;
-  sending = true;
-  try {
-    for (const entry of (await waiting()).sort((one, other) => one.at - other.at)) {
-      if (entry.refused) continue;
-      const told = await send(entry);
-      if (told.wrong.length) {
-        await within("readwrite", (all) => all.put({ ...entry, refused: told.wrong.join("; ") }));
-      } else {
-        await within("readwrite", (all) => all.delete(entry.key));
-        say("done", told.said.join("; "));
-      }
+// one round at a time, in the order of writing; what is written meanwhile has a round of its own
+function sendWaiting() {
+  sending = sending.then(sendAll).catch(() => {}); // what could not be sent waits, and that is told
+  return sending.then(tellWaiting);
+}
+
+async function sendAll() {
+  for (const entry of (await waiting()).sort((one, other) => one.at - other.at)) {
+    if (entry.refused) continue;
+    const told = await send(entry);
+    if (told.wrong.length) {
+      const refused = { ...entry, refused: told.wrong.join("; ") };
+      await within("readwrite", (all) => all.put(refused));
+      if (entry.key === fresh) await correct(refused, formOf(entry));
+    } else {
+      await forget(entry.key);
+      say(entry, "done", told.said.join("; "));
     }
-  } catch (error) {
-    // no signal, or signed out: what waits stays where it is and is told below
-  } finally {
-    sending = false;
-    await tellWaiting();
   }
 }
 
-function say(kind, text) {
+const formOf = (entry) => document.querySelector(`form[data-wrote="${entry.key}"]`);
+
+// above the form that it was written in, else at the top of the page
+function say(entry, kind, text) {
+  const form = formOf(entry);
+  unsay(entry);
   const line = document.createElement("p");
   line.className = kind;
-  line.setAttribute("role", kind === "done" ? "status" : "alert");
+  line.dataset.of = entry.key;
+  line.setAttribute("role", "status");
   line.textContent = text;
   if (kind === "done") {
     const way = document.createElement("a");
@@ -133,41 +137,124 @@ function say(kind, text) {
     way.textContent = " See the plan";
     line.append(way);
   }
-  main.querySelector("h1").after(line);
+  if (form) form.before(line);
+  else main.querySelector("h1").after(line);
+  if (form) line.scrollIntoView({ block: "nearest" });
+}
+
+function unsay(entry) {
+  for (const said of document.querySelectorAll(`[data-of="${entry.key}"]`)) said.remove();
 }
 
 async function tellWaiting() {
-  const place = document.getElementById("waiting");
-  const all = await waiting();
-  const line = document.getElementById("signal");
+  const every = await here();
+  const all = every.filter((one) => one.who === who);
+  const others = new Set(every.filter((one) => one.who !== who).map((one) => one.who));
   const open = all.filter((one) => !one.refused).length;
-  if (open) {
-    line.hidden = false;
-    line.textContent = `${open} ${open === 1 ? "entry waits" : "entries wait"} on this phone; sent when there is signal.`;
-  } else if (document.body.dataset.kept === undefined) {
-    line.hidden = true;
+  const refused = all.filter((one) => one.refused);
+  const told = [];
+  if (open) told.push(`${open} ${open === 1 ? "entry waits" : "entries wait"} on this phone; sent when there is signal. `);
+  if (refused.length) {
+    const way = document.createElement("a");
+    way.href = `${root}log#waiting`;
+    way.textContent = "look at it";
+    told.push(`${refused.length} ${refused.length === 1 ? "entry was" : "entries were"} not taken: `, way, " ");
   }
-  if (!place) return;
-  place.replaceChildren(...all.filter((one) => one.refused).map((one) => {
-    const box = document.createElement("p");
-    box.className = "late";
-    box.textContent = `Not taken: ${one.title}. ${one.refused} `;
-    const drop = document.createElement("button");
-    drop.className = "quiet";
-    drop.type = "button";
-    drop.textContent = "Throw it away";
-    drop.addEventListener("click", async () => {
-      await within("readwrite", (every) => every.delete(one.key));
-      await tellWaiting();
+  for (const other of others) told.push(`What ${other} wrote on this phone waits for ${other} to open these pages. `);
+  if (document.body.dataset.kept !== undefined) told.unshift("No signal: this is the last answer kept on this phone. ");
+  const line = document.getElementById("signal");
+  line.hidden = !told.length;
+  line.replaceChildren(...told);
+  const place = document.getElementById("waiting");
+  const inForm = (one) => document.querySelector(`form[data-corrects="${one.key}"]`);
+  if (place) place.replaceChildren(...refused.filter((one) => !inForm(one)).map(box));
+}
+
+// an entry that was not taken: what it said, why not, and what can be done about it
+function box(entry) {
+  const told = document.createElement("div");
+  told.className = "late refused";
+  told.setAttribute("role", "alert");
+  const why = document.createElement("p");
+  why.textContent = `Not taken: ${entry.title}${entry.says && ` (${entry.says})`}, ${onSite(entry.at)}. ${entry.refused}`;
+  told.append(why);
+  const button = (text, does) => {
+    const one = document.createElement("button");
+    one.className = "quiet";
+    one.type = "button";
+    one.textContent = text;
+    one.addEventListener("click", does);
+    told.append(one);
+  };
+  const form = formFor(entry);
+  if (form && form.dataset.corrects !== entry.key) button("Correct it", () => correct(entry, form));
+  if (entry.fields.some(([, value]) => value instanceof File)) {
+    button("Send it without the photo", async () => {
+      const fields = entry.fields.filter(([, value]) => !(value instanceof File));
+      letGo(entry);
+      await within("readwrite", (all) => all.put({ ...entry, fields, refused: "" }));
+      await sendWaiting();
     });
-    box.append(drop);
-    return box;
-  }));
+  }
+  button("Throw it away", async () => {
+    letGo(entry);
+    await forget(entry.key);
+    await tellWaiting();
+  });
+  return told;
+}
+
+// the form of this page that an entry would be written in: it asks for the same thing
+function formFor(entry) {
+  const said = new Map(entry.fields);
+  return [...document.querySelectorAll("form.entry")].find((form) =>
+    [...form.querySelectorAll("input[type=hidden]")].every(
+      (one) => ["csrf", "key"].includes(one.name) || one.value === said.get(one.name)));
+}
+
+// puts an entry back into its form, with the reason; written down again it keeps its moment
+async function correct(entry, form) {
+  letGo(entry);
+  unsay(entry);
+  form.reset();
+  for (const [name, value] of entry.fields) {
+    const field = form.elements[name];
+    if (!field || field.type === "hidden") continue;
+    if (value instanceof File) {
+      const files = new DataTransfer();
+      files.items.add(value);
+      field.files = files.files;
+    } else field.value = value;
+  }
+  form.dataset.corrects = entry.key;
+  form.prepend(box(entry));
+  await tellWaiting();
+  form.scrollIntoView();
+  form.querySelector("input:not([type=hidden]), select, button[type=submit]").focus({ preventScroll: true });
+}
+
+function letGo(entry) {
+  const form = document.querySelector(`form[data-corrects="${entry.key}"]`);
+  if (!form) return;
+  delete form.dataset.corrects;
+  form.querySelector(".refused").remove();
 }
 
 function freshKey() {
   const bytes = crypto.getRandomValues(new Uint8Array(18));
   return btoa(String.fromCharCode(...bytes)).replaceAll("+", "-").replaceAll("/", "_");
+}
+
+// what a person sees in a form, in words
+function saidIn(form) {
+  const told = [];
+  for (const one of form.elements) {
+    if (!one.labels?.length || !one.value || (one.type === "radio" && !one.checked)) continue;
+    const label = one.closest("fieldset")?.querySelector("legend") ?? one.labels[0].firstChild;
+    const shown = { "select-one": () => one.selectedOptions[0].text, radio: () => one.labels[0].textContent, file: () => one.files[0].name };
+    told.push(`${label.textContent.trim()}: ${(shown[one.type] ?? (() => one.value))()}`);
+  }
+  return told.join(", ");
 }
 
 async function write(event) {
@@ -176,42 +263,39 @@ async function write(event) {
   const given = new FormData(form);
   const photo = given.get("photo");
   if (photo instanceof File && photo.size === 0) given.delete("photo");
-  const button = form.querySelector("button");
+  const button = form.querySelector("button[type=submit]");
   const entry = {
-    key: String(given.get("key")), root, action: form.action, at: Date.now(),
-    title: button.textContent, fields: [...given.entries()],
+    key: String(given.get("key")), job, who, at: Date.now(),
+    title: button.textContent, says: saidIn(form), fields: [...given.entries()],
   };
+  let before;
   button.disabled = true;
   try {
-    await within("readwrite", (all) => all.put(entry)); // on this phone before anything is sent
+    before = (await waiting()).find((one) => one.key === form.dataset.corrects);
+    if (before) entry.at = before.at;
+    await within("readwrite", (all) => { // on this phone before anything is sent
+      if (before) all.delete(before.key);
+      return all.put(entry);
+    });
   } catch (error) {
     form.submit(); // no room to keep it: the browser sends it as any form
     return;
   }
+  if (before) letGo(before);
+  form.dataset.wrote = fresh = entry.key;
   form.reset();
   form.querySelector("input[name=key]").value = freshKey();
+  say(entry, "kept", "Kept on this phone; it is on its way.");
   button.disabled = false;
   await tellWaiting();
   await sendWaiting();
+  if (fresh === entry.key) fresh = "";
+  const left = (await waiting()).find((one) => one.key === entry.key);
+  if (left && !left.refused) say(entry, "kept", "Kept on this phone; it is sent when there is signal.");
 }
 
-// who signs out leaves no pages behind on this phone; entries that wait stay
-async function leave(event) {
-  event.preventDefault();
-  const worker = "serviceWorker" in navigator && navigator.serviceWorker.controller;
-  if (worker) {
-    const way = new MessageChannel();
-    const done = new Promise((told) => { way.port1.onmessage = told; });
-    worker.postMessage({ leave: true }, [way.port2]);
-    await done;
-  }
-  event.target.submit();
-}
-
-for (const form of document.querySelectorAll('form[action="/logout"]')) form.addEventListener("submit", leave);
 for (const form of document.querySelectorAll("form.entry")) form.addEventListener("submit", write);
 tellAge();
-tellSignal();
 setInterval(tellAge, 60e3);
 if ("indexedDB" in window) {
   tellWaiting().then(sendWaiting);

@@ -15,6 +15,10 @@ self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim(
 
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
+  if (event.request.method === "POST" && ["/login", "/logout"].includes(url.pathname)) {
+    event.respondWith(left().then(() => fetch(event.request)));
+    return;
+  }
   if (event.request.method !== "GET" || url.origin !== self.location.origin) return;
   if (isPage(url) || isPart(url)) event.respondWith(answer(event.request, url));
 });
@@ -22,12 +26,14 @@ self.addEventListener("fetch", (event) => {
 let failedAt = 0;
 let turn = 0; // counts up when somebody leaves: what was on its way then is not kept
 
+// who signs in or out leaves no pages behind on this phone, where others would write under that
+// name; entries that wait stay
+function left() {
+  turn += 1;
+  return caches.delete(KEPT);
+}
+
 self.addEventListener("message", (event) => {
-  if (event.data.leave) {
-    turn += 1;
-    event.waitUntil(caches.delete(KEPT).then(() => event.ports[0].postMessage("left")));
-    return;
-  }
   const { root, pages } = event.data;
   const files = FILES.map((name) => new URL(name, self.location.origin).href);
   const wanted = [...files, ...pages.filter((href) => new URL(href).pathname.startsWith(root))];
