@@ -15,7 +15,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from scheduler.planning.people import Role
+from scheduler.interfaces.people import Role
 from scheduler.service.links import withdraw
 from scheduler.service.signing_in import open_account
 from scheduler.web.job_pages import PAGES
