@@ -88,15 +88,17 @@ class Site:
         assert code in (0, 4), err
         return out
 
-    def log(self, readings: dict[str, float]) -> None:
-        at = f"{AT - timedelta(minutes=30):%Y-%m-%dT%H:%M}"
-        entries = [
-            {"kind": "reading", "quantity": quantity, "value": value, "unit": "degC", "at": at}
-            for quantity, value in readings.items()
-        ]
+    def log(self, *entries: dict[str, object]) -> None:
         path = self.folder / "log.yaml"
         path.write_text(json.dumps(entries), encoding="utf-8")
         self._run("log", self.job, "--entries", path, "--no-plan")
+
+    def read(self, readings: dict[str, float]) -> None:
+        at = f"{AT - timedelta(minutes=30):%Y-%m-%dT%H:%M}"
+        self.log(*(
+            {"kind": "reading", "quantity": quantity, "value": value, "unit": "degC", "at": at}
+            for quantity, value in readings.items()
+        ))  # fmt: skip
 
     def calls(self, low: float, high: float) -> dict[str, Any]:
         out = self._run("today", self.job, "--weather", weather(self.folder, low, high), "--json")
@@ -128,7 +130,7 @@ def test_cold_readings_are_refused_by_rows_of_the_edition(
     DIN EN 1996-2/NA 3.6.3: nothing frozen; DIN 1045-3: grout 5 °C; of mortar it states nothing.
     """
     site = Site(tmp_path, edition, capsys)
-    site.log(READ)
+    site.read(READ)
     own = {row.id: row.quantity for row in load_book(edition).rows if "everywhere" not in row.sets}
     for low, high in (MILD, FROST):
         answers = site.calls(low, high)
@@ -143,7 +145,7 @@ def test_cold_readings_before_a_frosty_night_are_no_plain_go_in_the_united_state
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     site = Site(tmp_path, "tms602-2022", capsys)
-    site.log(READ)
+    site.read(READ)
     assert "go" not in {answer["call"] for answer in site.calls(*FROST).values()}
 
 
@@ -164,7 +166,19 @@ def test_what_the_engineer_has_to_say_holds_until_it_is_said(
 ) -> None:
     """Mortar of 3 °C in Germany, where the annex states no figure: held, then released."""
     site = Site(tmp_path, "germany-din1045", capsys)
-    site.log({"mortar_temperature": 3.0})
+    site.read({"mortar_temperature": 3.0})
     held = site.calls(*MILD)["lay"]
     assert held["call"] == "hold"
     assert {hold["by"] for hold in held["holds"]} == {"engineer"}
+    site.log({"kind": "release", "task": "lay", "role": "engineer", "who": "P. Smith",
+              "when": f"{AT - timedelta(minutes=5):%Y-%m-%dT%H:%M}"})  # fmt: skip
+    assert site.calls(*MILD)["lay"]["call"] == "go_with_protection"  # water or sand heated
+
+
+def test_masonry_in_frost_waits_for_the_client_in_germany(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """DIN 18330, 3.1.2: the client agrees to work in frost; 3.6.3: in an enclosure."""
+    answer = Site(tmp_path, "germany-din1045", capsys).calls(-4.0, -2.0)["lay"]
+    assert answer["call"] == "hold"
+    assert "owner" in {hold["by"] for hold in answer["holds"]}
