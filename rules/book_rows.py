@@ -169,6 +169,10 @@ class Row(Asks):
     substitutes: tuple[Substitute, ...] = ()
     if_absent: Literal["not_known", "check"] = "not_known"
     if_no_record: Literal["not_known", "check"] = "not_known"  # hours before the table begins
+    seen_on_site: str = ""  # why a person can see before starting what nobody told
+    left_by: Literal["", "frost", "rain"] = ""  # what weather leaves it: looked at after that
+    ordinary: float | None = None  # a size that nobody stated counts as this, in the row's unit
+    needed: bool = False  # an age that this work rests on, whether the job names the thing or not
     on_site: bool = False  # read on site, though the weather has a column of that name
     unsaid: bool | None = None  # what a fact that nobody stated counts as; None: not judged
     safety: bool = False  # keeps people safe: never merely a check
