@@ -286,7 +286,9 @@ class TaskPart(Part):
     place: Text | None = _says("where on site", default=None)
     label: DocumentId | None = _says("document whose label governs", default=None)
     beside: Text | None = _says("what it is beside, such as wall", default=None)
-    load: Literal["uniform", "concentrated"] | None = _says("load it brings", default=None)
+    load: Literal["uniform", "concentrated", "partial", "full"] | None = _says(
+        "load it brings; concrete: part or all of the load it takes while young", default=None
+    )
     grouted: bool | None = _says("is the masonry grouted", default=None)
     holds: list[HoldPart] = _says("who must release it first", default=[])
     element: Element = _says("what is built", default_factory=Element)

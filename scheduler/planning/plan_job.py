@@ -5,7 +5,7 @@ Pure: everything it looks at is handed in, and the same inputs give the same ans
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -14,6 +14,7 @@ import numpy as np
 from rules.book import Book
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.ensemble_line import members_of
+from scheduler.planning.forecast.past_hours import bridged
 from scheduler.planning.forecast.scenarios import Scenarios, scenarios
 from scheduler.planning.levers.trials import Tried, with_room
 from scheduler.planning.model.calendars import moment_of
@@ -75,6 +76,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     seed: int,
     count: int,
     observed: HourlyTable | None = None,
+    earlier: Sequence[Forecast] = (),
     before: Mapping[str, datetime] | None = None,
     pairs: int | None = None,
     compared: bool = False,
@@ -97,6 +99,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         Of the scenarios.
     observed : HourlyTable, optional
         Weather that finished work has been through; hours it lacks give no strength.
+    earlier : Forecast
+        Forecasts kept before this one, oldest first: they fill short holes of what was observed.
     before : datetime, by task, optional
         Starts of the plan that was told last: among plans that are as good, the one that keeps
         most of them is taken.
@@ -133,7 +137,8 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     judged = judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     watch(STRENGTH)
     mixes = own_mixes(frame)
-    strength = strength_of(frame, judged, traces, mixes, observed)
+    past = bridged(observed, (*earlier, forecast), moment=zero)
+    strength = strength_of(frame, judged, traces, mixes, past)
     stands = problem_of(frame, judged, strength)
     watch(SCHEDULE)
     protections = protections_of(frame, book, judged, strength)
@@ -142,7 +147,6 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     watch(ODDS)
     told = replayed_plan(frame, judged, strength, plan)
     watch(DATE)
-    close_in = moment_of(zero, plan.close_in) if plan.close_in < NEVER else None
     found, fresh = None, traces
     if climate is not None:
         if judged.stale:
@@ -150,7 +154,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         found = closein_date(
             job=replace(job, exposure=as_found(job.exposure, progress)),
             weather=fresh,
-            planned=close_in,
+            planned=moment_of(zero, plan.close_in) if plan.close_in < NEVER else None,
             closed=None if told is None else told.close_in.astype(np.int64),
             open_from=opened_at(frame, plan),
             more=() if judged.stale else work_runs_out(closing_finishes(frame, judged)),
@@ -161,7 +165,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     if compared:
         return Planned(answer, plan, problem, frame, traces, told, judged.hourly(), judged.many)
     watch(LEVERS)
-    rest = Tried(frame, book, judged, strength, plan, told, fresh, problem, mixes, observed)
+    rest = Tried(frame, book, judged, strength, plan, told, fresh, problem, mixes, past)
     answer = with_room(answer, rest, found, pairs)
     watch(STOP_AND_MONEY)
     stop = winter_stop(frame, book, fresh, chance=None if found is None else found.chance)

@@ -78,6 +78,7 @@ def planned_of(
         seed=desk.seed,
         count=desk.scenarios,
         observed=None if gathered.observed is None else gathered.observed.table,
+        earlier=gathered.earlier,
         before=gathered.before,
         pairs=pairs,
         compared=compared,

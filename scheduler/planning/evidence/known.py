@@ -159,7 +159,9 @@ def known(
         sun=_sun(job, now, sun, zone),
         standing=standings(job, seen, now=now),
         earliest=dict(earliest or {}),
-        strength=strength_now(job, seen, newest, observed, hour_zero=whole_hour_from(now)),
+        strength=strength_now(
+            job, seen, newest, observed, hour_zero=whole_hour_from(now), earlier=told
+        ),
     )
 
 

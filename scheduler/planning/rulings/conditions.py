@@ -182,8 +182,9 @@ def _both(a: Mask | bool | None, b: Mask | bool | None) -> Mask | bool | None:
         return b
     if b is True:
         return a
-    if a is None or b is None:
+    if a is None and b is None:
         return None
+    a, b = (np.full(1, np.nan) if one is None else one for one in (a, b))
     both = np.where((a == 0.0) | (b == 0.0), 0.0, np.minimum(a, b))
     return np.asarray(both, dtype=np.float64)
 
@@ -195,7 +196,8 @@ def _either(a: Mask | bool | None, b: Mask | bool | None) -> Mask | bool | None:
         return b
     if b is False:
         return a
-    if a is None or b is None:
+    if a is None and b is None:
         return None
+    a, b = (np.full(1, np.nan) if one is None else one for one in (a, b))
     either = np.where((a == 1.0) | (b == 1.0), 1.0, np.maximum(a, b))
     return np.asarray(either, dtype=np.float64)

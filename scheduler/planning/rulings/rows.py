@@ -47,11 +47,38 @@ def ruling(trial: Trial, row: Row) -> Ruling | None:
         return _standing(trial, row)
     if is_hourly(row.quantity) and not row.on_site:
         return _weather(trial, row)
-    if _conditions(trial, row, trial.span) is not True:
+    binds = _somewhere(_worked(trial, row, hours_left(trial)))
+    if binds is False:
         return None
-    if is_fact(row.quantity) and row.bands and row.bands[0].is_ is not None:
-        return _fact(trial, row)
-    return _value(trial, row)
+    by_word = is_fact(row.quantity) and row.bands and row.bands[0].is_ is not None
+    made = _fact(trial, row) if by_word else _value(trial, row)
+    if any(is_hourly(c.what) for c in (*row.when, *row.unless)):
+        made = replace(made, moves=True)  # in other hours it may not bind
+    return made if binds else _unsure(made)
+
+
+def _worked(trial: Trial, row: Row, span: Span) -> Mask | bool | None:
+    """Return a row's conditions in the hours of a span that are worked."""
+    binds = _conditions(trial, row, span)
+    shifts = worked(trial.known, trial.task, span) if isinstance(binds, np.ndarray) else None
+    return binds if shifts is None else np.asarray(binds)[shifts]
+
+
+def _somewhere(binds: Mask | bool | None) -> bool | None:
+    """Tell whether a row binds in any hour; None where one may and none surely does."""
+    if not isinstance(binds, np.ndarray):
+        return binds
+    if (binds > 0.0).any():
+        return True
+    return None if np.isnan(binds).any() else False
+
+
+def _unsure(made: Ruling) -> Ruling:
+    """Return the word of a row of which nobody knows whether it binds: not known at most."""
+    if made.outcome is not Outcome.NO_GO:
+        return made
+    limit = None if made.limit is None else replace(made.limit, outcome=Outcome.NOT_KNOWN)
+    return replace(made, outcome=Outcome.NOT_KNOWN, limit=limit, call="")
 
 
 def _conditions(trial: Trial, row: Row, span: Span) -> Mask | bool | None:
@@ -73,23 +100,22 @@ def _conditions(trial: Trial, row: Row, span: Span) -> Mask | bool | None:
 
 
 def _standing(trial: Trial, row: Row) -> Ruling | None:
-    binds = _conditions(trial, row, trial.span)
-    if isinstance(binds, np.ndarray):
-        binds = bool(np.nanmax(binds, initial=0.0) > 0.0)
-    if binds is not True:
+    binds = _somewhere(_conditions(trial, row, trial.span))
+    if binds is False:
         return None
     band = row.bands[0] if row.bands else None
     outcome = Outcome.GO if band is None else OUTCOMES[band.outcome]
     limit = None
     if band is not None and band.outcome >= Verdict.NOT_KNOWN:
         limit = limit_line(row, band, Reckoned(None, row.unit), "value")
-    return asked(trial, row, band, outcome, limit)
+    made = asked(trial, row, band, outcome, limit)
+    return made if binds else _unsure(made)
 
 
 # facts
 
 
-def _fact(trial: Trial, row: Row) -> Ruling | None:
+def _fact(trial: Trial, row: Row) -> Ruling:
     value = _fresh_word(trial, row)
     if value is None:
         return asked(trial, row, None, Outcome.GO, None)
@@ -120,7 +146,7 @@ def _fresh_word(trial: Trial, row: Row) -> object:
 # readings, sizes and ages
 
 
-def _value(trial: Trial, row: Row) -> Ruling | None:
+def _value(trial: Trial, row: Row) -> Ruling:
     found = _read(trial, row)
     if found is None or found.value is None:
         return _unread(trial, row)
@@ -271,9 +297,7 @@ def _over(trial: Trial, row: Row) -> Ruling | None:
     span = span_over(trial, row)
     if span is None or span.end <= span.start:
         return None
-    binds = _conditions(trial, row, span)
-    if isinstance(binds, np.ndarray):
-        binds = bool(np.nanmax(binds, initial=0.0) > 0.0)
+    binds = _somewhere(_conditions(trial, row, span))
     if binds is False:
         return None
     made = [
@@ -281,7 +305,10 @@ def _over(trial: Trial, row: Row) -> Ruling | None:
         for taken_as in (row.taken_as, *row.also_taken_as)
         if (r := _aggregate(trial, row, span, taken_as)) is not None
     ]
-    return max(made, key=lambda r: Verdict[r.outcome.name]) if made else None
+    if not made:
+        return None
+    gravest = max(made, key=lambda r: Verdict[r.outcome.name])
+    return gravest if binds else _unsure(gravest)
 
 
 def span_over(trial: Trial, row: Row) -> Span | None:

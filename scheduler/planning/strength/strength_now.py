@@ -6,9 +6,9 @@ Each piece is worked out when it is first asked for.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import cached_property
 from typing import Final
 
@@ -17,7 +17,9 @@ import numpy as np
 from rules.curing import FreshWork, Protection
 from rules.films import covers
 from rules.freeze import Fate
+from rules.verdict import FloatArray
 from scheduler.planning.forecast.ensemble_line import members_of
+from scheduler.planning.forecast.past_hours import bridged
 from scheduler.planning.model.calendars import moment_of
 from scheduler.planning.model.frame import Frame, frame_of
 from scheduler.planning.model.job import Job, Link, Task
@@ -210,6 +212,7 @@ def strength_now(
     observed: Forecast | None,
     *,
     hour_zero: datetime,
+    earlier: Sequence[Forecast] = (),
 ) -> StrengthNow | None:
     """Return the wall model of a morning; None where nothing is placed or nothing is forecast.
 
@@ -221,31 +224,54 @@ def strength_now(
         The newest forecast, and what was observed at the place.
     hour_zero : datetime
         The first whole hour not before now, UTC.
+    earlier : Forecast
+        Forecasts kept before the newest, oldest first: they fill short holes of the record.
     """
     placed = any(fresh_work(task) is not None for task in job.tasks)
     gated = any(link.gate is not None for task in job.tasks for link in task.after)
     if forecast is None or not (placed or gated):
         return None
-    table = _from_hour(members_of(forecast), hour_zero)
+    members = members_of(forecast)
+    if not members.hours:
+        return None
+    begins = datetime.fromtimestamp(int(members.start[0].astype(np.int64)) * 3600, UTC)
+    seen = None if observed is None else observed.table
+    past = bridged(seen, (*earlier, forecast), moment=max(hour_zero, begins))
+    table = _from_hour(members, past, hour_zero)
     if table is None:
         return None
     frame = frame_of(job, progress, hour_zero=hour_zero, hours=table.hours, now_hour=0)
-    return StrengthNow(frame, table, None if observed is None else observed.table)
+    return StrengthNow(frame, table, past)
 
 
 def _kept(name: str) -> Protection:
     return protection(name, hours=PLANNED_COVER_H)
 
 
-def _from_hour(table: HourlyTable, zero: datetime) -> HourlyTable | None:
-    """Return the hours from a moment to the last one whose air temperature is known."""
-    first = (
-        int(zero.timestamp() // 3600) - int(table.start[0].astype(np.int64)) if table.hours else 0
-    )
+def _from_hour(table: HourlyTable, past: HourlyTable, zero: datetime) -> HourlyTable | None:
+    """Return the hours from a moment to the last one whose air temperature is known.
+
+    A forecast that begins later is led in by what is known of the hours before it.
+    """
+    first = int(zero.timestamp() // 3600) - int(table.start[0].astype(np.int64))
     air = np.atleast_2d(table.column("air_temperature_c"))
     known = np.flatnonzero(np.isfinite(air).any(axis=0))
-    if first < 0 or not known.size or known[-1] < first:
+    if not known.size or known[-1] < first:
         return None
-    cut = slice(first, int(known[-1]) + 1)
+    cut, lead = slice(max(first, 0), int(known[-1]) + 1), max(-first, 0)
     columns = {name: np.atleast_2d(values)[..., cut] for name, values in table.columns.items()}
-    return HourlyTable(table.start[cut], columns)
+    if lead:
+        columns = {
+            name: np.concatenate([_lead(past, name, lead, values), values], axis=-1)
+            for name, values in columns.items()
+        }
+    hours = cut.stop - cut.start + lead
+    start = table.start[cut.start] - np.timedelta64(lead, "h")
+    return HourlyTable(start + np.arange(hours) * np.timedelta64(1, "h"), columns)
+
+
+def _lead(past: HourlyTable, name: str, lead: int, values: FloatArray) -> FloatArray:
+    last = past.columns[name][-lead:] if name in past.columns else np.zeros(0)
+    out = np.full((values.shape[0], lead), np.nan)
+    out[:, lead - last.size :] = last
+    return out
