@@ -1,7 +1,8 @@
 """When a task may begin by its links: what comes before it, in order and by the book's orders.
 
-Predecessors that are not done are taken to end as booked, else as early as their own links and
-working hours allow. Strength gates are the plan's business; here only their least wait counts.
+Predecessors that are not done are taken to end as their own answer has it; where that knows of no
+start, not within the hours that are forecast. Strength gates are rulings of their own; here only
+their least wait counts.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from rules.book import Book
 from scheduler.planning.evidence.ages import finished, started
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.shifts import finish_of, first_working
+from scheduler.planning.evidence.times import forecast_end
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import LimitLine, Outcome
 from scheduler.planning.model.job import Link, LinkKind, Task
@@ -45,7 +47,22 @@ def _after(known: Known, link: Link) -> datetime:
     return (finished(known, before) or _end(known, before)) + wait
 
 
+def open_waits(known: Known, task: Task) -> tuple[str, ...]:
+    """Return every wait after finished or started work that is still open, in words."""
+    found = []
+    for link in task.after:
+        before = known.job.task(link.task)
+        happened = started if link.kind is LinkKind.START_START else finished
+        since = happened(known, before)
+        if since is not None and since + timedelta(hours=link.least_wait_h) > known.now:
+            found.append(f"{link.least_wait_h:g} h after {before.name}")
+    return tuple(found)
+
+
 def _begin(known: Known, task: Task) -> datetime:
+    if task.id in known.decided:
+        span = known.decided[task.id]
+        return _unknown(known) if span is None else span.start
     told = task.booked or task.offered
     if told is not None:
         return told
@@ -53,7 +70,15 @@ def _begin(known: Known, task: Task) -> datetime:
     return first_working(known, task, begin) or begin
 
 
+def _unknown(known: Known) -> datetime:
+    """Return the earliest moment of which nothing is known: the end of the forecast."""
+    return max(forecast_end(known) or known.now, known.now)
+
+
 def _end(known: Known, task: Task) -> datetime:
+    if task.id in known.decided:
+        span = known.decided[task.id]
+        return _unknown(known) if span is None else span.end
     if task.until is not None and task.until > known.now:
         return task.until
     return max(finish_of(known, task, _begin(known, task)), known.now)

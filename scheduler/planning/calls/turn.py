@@ -1,17 +1,18 @@
 """Whether it is a task's turn: what it waits for in the job comes before any weather.
 
-A task whose predecessor is not done, or whose wait after it is not over, is not called go however
-fine the day; the verdict of its hours is still told.
+A task whose predecessor is not done is not called go however fine the day; the verdict of its
+hours is still told.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from scheduler.planning.model.answer import Call, Span, TaskAnswer
-from scheduler.planning.model.job import Job, Link, LinkKind, State, Task
+from scheduler.planning.calls.now import has_own_time
+from scheduler.planning.model.answer import Call, Outcome, TaskAnswer
+from scheduler.planning.model.job import Job, Link, LinkKind, State
 from scheduler.planning.model.log import Progress
 from scheduler.planning.model.standing import Standing, standings
 
@@ -23,44 +24,30 @@ def in_turn(
 ) -> tuple[TaskAnswer, ...]:
     """Return the answers with those that must wait for other tasks called wait."""
     standing = standings(job, progress, now=now)
-    return tuple(_one(job, standing, answer, now) for answer in answers)
+    return tuple(_one(job, standing, answer) for answer in answers)
 
 
-def _one(
-    job: Job, standing: Mapping[str, Standing], answer: TaskAnswer, now: datetime
-) -> TaskAnswer:
+def _one(job: Job, standing: Mapping[str, Standing], answer: TaskAnswer) -> TaskAnswer:
     task = job.task(answer.task)
     if standing[task.id].state is not State.TO_DO or answer.call not in STARTS_WORK:
         return answer
-    if _has_own_time(task):
+    if has_own_time(task):
         return answer  # judged against what comes before it by its own hours
     names = {other.id: other.name for other in job.tasks}
     open_ = tuple(link.task for link in task.after if not _happened(standing, link))
-    if open_:
-        return replace(
-            answer,
-            call=Call.WAIT,
-            reason=f"after {', '.join(names[name] for name in open_)}",
-            waits_for=open_,
-            tell=(),
-            decide_by=answer.decide_by if task.appointment is not None else (),
-        )
-    begin = _waits_over(standing, task)
-    start = answer.window.start if answer.window is not None else now
-    if begin is None or begin <= start:
+    if not open_:
         return answer
+    dated = answer.outcome is not Outcome.NOT_KNOWN  # else its hours lie past what is known
     return replace(
         answer,
         call=Call.WAIT,
-        reason=f"its wait after {names[task.after[0].task]} is not over",
-        next_window=_not_before(answer, begin),
+        window=answer.window if dated else None,
+        next_window=answer.next_window if dated else None,
+        reason=f"after {', '.join(names[name] for name in open_)}",
+        waits_for=open_,
         tell=(),
+        decide_by=answer.decide_by if task.appointment is not None else (),
     )
-
-
-def _has_own_time(task: Task) -> bool:
-    """Tell whether somebody booked, offered or asked for hours of the task."""
-    return bool(task.booked or task.offered or task.slots or task.days or task.appointment)
 
 
 def _happened(standing: Mapping[str, Standing], link: Link) -> bool:
@@ -68,20 +55,3 @@ def _happened(standing: Mapping[str, Standing], link: Link) -> bool:
     if link.kind is LinkKind.START_START:
         return before is not State.TO_DO
     return before is State.DONE
-
-
-def _waits_over(standing: Mapping[str, Standing], task: Task) -> datetime | None:
-    """Return when the last elapsed wait ends, gates' least waits too; None without any."""
-    ends = []
-    for link in task.after:
-        told = standing[link.task]
-        since = told.started if link.kind is LinkKind.START_START else told.finished
-        wait_h = max(link.wait_h, link.gate.wait_h if link.gate is not None else 0.0)
-        if since is not None and wait_h > 0.0:
-            ends.append(since + timedelta(hours=wait_h))
-    return max(ends, default=None)
-
-
-def _not_before(answer: TaskAnswer, begin: datetime) -> Span | None:
-    found = answer.next_window
-    return found if found is not None and found.start >= begin else None
