@@ -11,9 +11,11 @@ from scheduler.output.letter import Picture
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import (
     check_words,
+    is_shown,
     limit_line,
     measure_line,
     plain_reason,
+    said_lines,
     strength_lines,
     value_line,
 )
@@ -111,24 +113,23 @@ def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, objec
     zone = job.site.time_zone
     window, following = answer.window, answer.next_window
     against = [line for line in answer.limits if line.outcome is not Outcome.GO]
-    later = following and not (window and following.start == window.start)
+    later = following and is_shown(answer) and not (window and following.start == window.start)
     return {
         "task": answer.task,
         "name": names.get(answer.task, answer.task),
         "ends": window.end.isoformat() if window else "",
         "call": CALL_WORDS[answer.call],
         "kind": answer.call.value,
-        "when": span(window.start, window.end, zone) if window else "",
+        "when": span(window.start, window.end, zone) if window and is_shown(answer) else "",
         "next": clock(following.start, zone) if following and later else "",
         "reason": plain_reason(answer),
         "because": ""
         if answer.call in MAY_GO
         else "; ".join(value_line(line, job) for line in against[:2]),
         "limits": [limit_line(line, job) for line in against],
-        "measures": [
-            measure_line(line, job).removeprefix("measure: ") for line in answer.measures
-        ],
+        "measures": said_lines(answer, job)
+        + [measure_line(line, job).removeprefix("measure: ") for line in answer.measures],
         "strength": strength_lines(answer, zone),
-        "checks": check_words(answer),
+        "checks": check_words(answer, job.units),
         "holds": [f"{words(h.by)} decides: {h.needs}" for h in answer.holds],
     }

@@ -10,6 +10,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from rules.explain import Reason
+from rules.shown import prose
 from rules.verdict import WORDS, Verdict
 from scheduler.output.words import day, local, number, words
 from scheduler.planning.model.answer import Call, TaskAnswer
@@ -131,9 +132,9 @@ def _why(reason: Reason, span: WhySpan, job: Job) -> str:
         text += f" {number(reason.value, row.unit, job.units, zone)}"
     elif span.verdict is Verdict.NOT_KNOWN:
         text += " not known"
-    may = allowed(row)
+    may = prose(allowed(row), job.units)
     text += f"; allowed {may}" if may else ""
     measures = [" or ".join(words(name) for name in one.measure) for one in reason.measures]
     text += f"; needs {', '.join(measures)}" if measures else ""
-    source = " ".join(part for part in (row.source, row.clause) if part)
+    source = " ".join(part for part in (row.source, prose(row.clause, job.units)) if part)
     return f"{text} [{source or row.id}]"

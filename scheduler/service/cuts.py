@@ -255,7 +255,7 @@ def _tomorrow(said: Said, crew: str) -> Sheet:
             lines=() if rows else ("Nothing is planned.",),
             grid=grid,
         ),
-        Section("Check first", ticks=_ticks(t for a in told for t in check_words(a))),
+        Section("Check first", ticks=_ticks(t for a in told for t in check_words(a, job.units))),
         Section(
             "Fetch and keep on",
             ticks=_ticks(

@@ -32,7 +32,7 @@ def set_down(job: Job, parts: SheetParts, *, under: str) -> Sheet | None:
         for task in tasks
         if lines[task.id].start is not None
     )
-    looks = dict.fromkeys(Tick(text) for answer in told for text in check_words(answer))
+    looks = dict.fromkeys(Tick(text) for answer in told for text in check_words(answer, job.units))
     sections = (
         Section("When", lines=when or ("It has no place in the plan.",)),
         Section("Strength of the wall", grid=_gates(job, tasks)),

@@ -18,7 +18,7 @@ from scheduler.planning.calls.links import earliest_start, open_waits
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.shifts import days_of, piece_end, shift_span, starts_on
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import Call, Span, TaskAnswer
+from scheduler.planning.model.answer import UNTIL, Call, Span, TaskAnswer
 from scheduler.planning.model.job import State, Task
 from scheduler.planning.rulings.ruling import Chosen
 
@@ -95,8 +95,8 @@ def why_later(known: Known, task: Task, answer: TaskAnswer) -> str:
         return answer.reason
     until = f"until {following.start.astimezone(known.zone):%a %-d %b %H:%M}"
     if answer.reason != Call.WAIT.value:
-        return f"{until}: {answer.reason}"
+        return f"{until}{UNTIL}{answer.reason}"
     waits = ", ".join(open_waits(known, task))
     _, why = earliest_start(known, task)
     own = "as booked" if has_own_time(task) else ""
-    return f"{until}: {own or waits or why or 'the next shift that fits'}"
+    return f"{until}{UNTIL}{own or waits or why or 'the next shift that fits'}"

@@ -10,6 +10,7 @@ from typing import Final, TypeVar
 from rules.book import Book
 from rules.book_rows import Row
 from rules.kinds import Form, kind_of
+from rules.shown import shown
 from scheduler.planning.calls.call import call_of
 from scheduler.planning.calls.cautions import Remarks, remarks
 from scheduler.planning.calls.choice import choose
@@ -319,15 +320,7 @@ def _reason(known: Known, call: Call, rulings: Sequence[Ruling]) -> str:
     when = "" if at is None else f", {at.astimezone(known.zone):%a %-d %b %H:%M}"
     if limit.unit == "time":
         return f"{name}{when}"
-    return f"{name} {_shown(limit.value, limit.unit)}{when}"
-
-
-def _shown(value: object, unit: str) -> str:
-    if value is None:
-        return "not known"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return f"{value:.1f} {unit}" if isinstance(value, float) else f"{value} {unit}"
+    return f"{name} {shown(limit.value, limit.unit, known.job.units)}{when}"
 
 
 def trimmed(answers: Sequence[TaskAnswer]) -> tuple[TaskAnswer, ...]:
