@@ -37,7 +37,8 @@ UNIT: Final = r"°F|°C|degF|degC|F|C|mph|km/h|m/s|ft|in\.|in|mm|m|psi|MPa|N/mm2
 FEET_AND_INCHES: Final = re.compile(r"(?<![\w.])(\d+) ft (\d+) in\.(?: and)?(?!\w)")
 # Not a clause's number ("1.8 C" of TMS 602, "1.8 C.3"), nor the word "in" ("2 in the log").
 VALUES: Final = re.compile(
-    rf"(?<![\w./-])(?!1\.8 C)(?P<low>{NUMBER})(?:(?P<to> to | and )(?P<high>{NUMBER}))? ?(?P<unit>{UNIT})"
+    rf"(?<![\w./-])(?!1\.8 C)(?P<low>{NUMBER})(?:(?P<to> to | and )(?P<high>{NUMBER}))?"
+    rf" ?(?P<unit>{UNIT})"
     r"(?=(?P<rest>\)|[,;:]|\.?$|\.? |\]))(?!\.\d)"
 )
 PAIR: Final = re.compile(

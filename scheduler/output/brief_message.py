@@ -10,6 +10,7 @@ from scheduler.output.leave_table import leave_lines
 from scheduler.output.letter import Picture
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import (
+    caution_words,
     check_words,
     is_shown,
     limit_line,
@@ -20,7 +21,7 @@ from scheduler.output.today_table import (
     value_line,
 )
 from scheduler.output.weather_table import alert_lines, noticed_lines
-from scheduler.output.words import clock, span, told, words
+from scheduler.output.words import clock, span, words
 from scheduler.planning.model.answer import Call, Outcome, TaskAnswer
 from scheduler.planning.model.job import Job
 from scheduler.planning.plan.plan_answer import PlanAnswer
@@ -96,7 +97,7 @@ def brief_told(
         "rows": [_row(answer, names, job) for answer in brief.acting],
         "waiting": [[names.get(a.task, a.task), a.reason] for a in brief.answers if a.waits_for],
         "at": clock(brief.at, zone),
-        "cautions": list(dict.fromkeys(told("caution", key) for key in brief.cautions)),
+        "cautions": caution_words(brief.acting),
         "line": LINE,
         "weather": [*alert_lines(brief.alerts, zone), *noticed_lines(brief.noticed)],
         "plan_lines": list(lines),

@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from rules.brought import gravest_first, own_words
 from rules.gates import gates
 from rules.shown import prose
 from scheduler.output.weather_table import alert_lines, provenance_lines
@@ -17,6 +18,7 @@ from scheduler.output.words import clock, number, span, told, words
 from scheduler.planning.model.answer import (
     UNTIL,
     Call,
+    CautionLine,
     LimitLine,
     MeasureLine,
     Outcome,
@@ -99,7 +101,7 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
     ]
     lines += [f"{words(o.before)} comes before {words(o.after)}" for o in answer.order]
     if answer.cautions:
-        lines.append("cautions: " + "; ".join(caution_words(answer)))
+        lines.append("cautions: " + "; ".join(caution_words([answer])))
     return Group(head, *(Padding(Text(line), (0, 0, 0, 2)) for line in lines))
 
 
@@ -131,9 +133,16 @@ def check_words(answer: TaskAnswer, units: str) -> list[str]:
     return list(dict.fromkeys(told("check", line.check, units) for line in answer.checks))
 
 
-def caution_words(answer: TaskAnswer) -> list[str]:
-    """Return how people can be hurt and what must not be believed, each thing once."""
-    return list(dict.fromkeys(told("caution", line.caution) for line in answer.cautions))
+def caution_words(answers: Sequence[TaskAnswer]) -> list[str]:
+    """Return how people can be hurt and what must not be believed, the gravest first."""
+    found = {line.caution: line for answer in reversed(answers) for line in answer.cautions}
+    return list(dict.fromkeys(caution_line(found[name]) for name in gravest_first(found)))
+
+
+def caution_line(line: CautionLine) -> str:
+    """Return a caution in the book's words, or in the day's where those say it."""
+    own = line.caution in own_words() and line.text
+    return f"{words(line.caution)}: {line.text}" if own else told("caution", line.caution)
 
 
 def limit_line(line: LimitLine, job: Job) -> str:

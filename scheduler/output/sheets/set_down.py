@@ -54,7 +54,7 @@ def set_down(job: Job, parts: SheetParts, *, under: str) -> Sheet | None:
         f"Set-down: {job.name}",
         under,
         sections,
-        cautions=tuple(dict.fromkeys(text for a in told for text in caution_words(a))),
+        cautions=tuple(caution_words(told)),
         signs=("House lifter, date", "Engineer, date", "Competent person, date"),
     )
 

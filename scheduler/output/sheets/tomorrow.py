@@ -80,7 +80,7 @@ def tomorrow(job: Job, parts: SheetParts, *, under: str) -> Sheet:
         f"Tomorrow: {job.name}",
         under,
         tuple(s for s in sections if s.lines or s.ticks or s.grid),
-        cautions=tuple(dict.fromkeys(text for a in told for text in caution_words(a))),
+        cautions=tuple(caution_words(told)),
     )
 
 

@@ -15,8 +15,8 @@ from rules.book import Book
 from rules.kinds import Form, kind_of
 from scheduler.planning.calls.commitments import is_kept
 from scheduler.planning.calls.judging import rows_of
+from scheduler.planning.calls.now import in_turn
 from scheduler.planning.calls.task_answer import answer_for, trimmed
-from scheduler.planning.calls.turn import in_turn
 from scheduler.planning.calls.weather_day_claim import claim
 from scheduler.planning.evidence.known import Known, Sun, known
 from scheduler.planning.evidence.shifts import finish_of

@@ -16,7 +16,7 @@ from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.shifts import finish_of, first_working
 from scheduler.planning.evidence.times import forecast_end
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import LimitLine, Outcome
+from scheduler.planning.model.answer import LimitLine, OrderLine, Outcome
 from scheduler.planning.model.job import Link, LinkKind, Task
 from scheduler.planning.rulings.conditions import by_hour
 from scheduler.planning.rulings.ruling import Ruling
@@ -118,3 +118,18 @@ def refused(rule: str, what: str, at: datetime | None, source: str = "") -> Ruli
         outcome=Outcome.NO_GO, at=at, source=source or rule,
     )  # fmt: skip
     return Ruling(rule, Outcome.NO_GO, limit, clears_at=at)
+
+
+def orders_of(trial: Trial, book: Book) -> tuple[OrderLine, ...]:
+    """Return the order rows that bind a task's kind of work now."""
+    work = trial.task.work_type
+    found = []
+    for order in book.orders:
+        if work not in {order.before, order.after}:
+            continue
+        if by_hour(order.when, trial, trial.span, met=True) is False:
+            continue
+        if order.unless and by_hour(order.unless, trial, trial.span, met=False) is True:
+            continue
+        found.append(OrderLine(order.before, order.after))
+    return tuple(found)

@@ -1,12 +1,13 @@
 """What can be done now: a call speaks of the shift that is running or next to begin.
 
 A start that lies beyond it is no go yet, whatever the weather there. The answer then says what
-keeps the work from the coming shift, and from when on nothing does.
+keeps the work from the coming shift, and from when on nothing does. A task whose predecessor is
+not done is not called go however fine the day; the verdict of its hours is still told.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -18,8 +19,10 @@ from scheduler.planning.calls.links import earliest_start, open_waits
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.shifts import days_of, piece_end, shift_span, starts_on
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import UNTIL, Call, Span, TaskAnswer
-from scheduler.planning.model.job import State, Task
+from scheduler.planning.model.answer import UNTIL, Call, Outcome, Span, TaskAnswer
+from scheduler.planning.model.job import Job, Link, LinkKind, State, Task
+from scheduler.planning.model.log import Progress
+from scheduler.planning.model.standing import Standing, standings
 from scheduler.planning.rulings.ruling import Chosen
 
 BEGUN = frozenset({Form.WORK, Form.REMOVAL})  # kinds of work that somebody starts
@@ -100,3 +103,46 @@ def why_later(known: Known, task: Task, answer: TaskAnswer) -> str:
     _, why = earliest_start(known, task)
     own = "as booked" if has_own_time(task) else ""
     return f"{until}{UNTIL}{own or waits or why or 'the next shift that fits'}"
+
+
+# whose turn it is
+
+STARTS_WORK = frozenset({Call.GO, Call.GO_WITH_PROTECTION, Call.PREPARE, Call.WAIT})
+
+
+def in_turn(
+    job: Job, progress: Progress, answers: tuple[TaskAnswer, ...], now: datetime
+) -> tuple[TaskAnswer, ...]:
+    """Return the answers with those that must wait for other tasks called wait."""
+    standing = standings(job, progress, now=now)
+    return tuple(_one(job, standing, answer) for answer in answers)
+
+
+def _one(job: Job, standing: Mapping[str, Standing], answer: TaskAnswer) -> TaskAnswer:
+    task = job.task(answer.task)
+    if standing[task.id].state is not State.TO_DO or answer.call not in STARTS_WORK:
+        return answer
+    if has_own_time(task):
+        return answer  # judged against what comes before it by its own hours
+    names = {other.id: other.name for other in job.tasks}
+    open_ = tuple(link.task for link in task.after if not _happened(standing, link))
+    if not open_:
+        return answer
+    dated = answer.outcome is not Outcome.NOT_KNOWN  # else its hours lie past what is known
+    return replace(
+        answer,
+        call=Call.WAIT,
+        window=answer.window if dated else None,
+        next_window=answer.next_window if dated else None,
+        reason=f"after {', '.join(names[name] for name in open_)}",
+        waits_for=open_,
+        tell=(),
+        decide_by=answer.decide_by if task.appointment is not None else (),
+    )
+
+
+def _happened(standing: Mapping[str, Standing], link: Link) -> bool:
+    before = standing[link.task].state
+    if link.kind is LinkKind.START_START:
+        return before is not State.TO_DO
+    return before is State.DONE

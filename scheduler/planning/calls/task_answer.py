@@ -9,16 +9,18 @@ from typing import Final, TypeVar
 
 from rules.book import Book
 from rules.book_rows import Row
+from rules.brought import gravest_first as gravest_cautions
 from rules.kinds import Form, kind_of
 from rules.shown import shown
+from scheduler.planning.calls.brought import of_this_day
 from scheduler.planning.calls.call import call_of
 from scheduler.planning.calls.cautions import Remarks, remarks
 from scheduler.planning.calls.choice import choose
 from scheduler.planning.calls.commitments import kept_trial, prolonged, protection_rulings
 from scheduler.planning.calls.forecast_changes import changes
 from scheduler.planning.calls.judging import judge
+from scheduler.planning.calls.links import orders_of
 from scheduler.planning.calls.now import as_of_now, called_now, why_later
-from scheduler.planning.calls.orders import orders_of
 from scheduler.planning.calls.strength import FREEZES, protect_until
 from scheduler.planning.evidence.deadlines import of_measures, of_task, role_of
 from scheduler.planning.evidence.known import Known
@@ -26,6 +28,7 @@ from scheduler.planning.evidence.shifts import piece_end
 from scheduler.planning.evidence.times import dusk, forecast_end
 from scheduler.planning.model.answer import (
     Call,
+    CautionLine,
     DecideBy,
     LimitLine,
     MeasureLine,
@@ -62,7 +65,7 @@ def answer_for(
     else:
         chosen = as_of_now(known, task, rows, book, choose(known, task, rows, book))
     moved = changes(chosen.judged.trial, rows, chosen.judged.rulings)
-    whole = replace(chosen.judged, rulings=(*chosen.judged.rulings, *moved))
+    whole = of_this_day(replace(chosen.judged, rulings=(*chosen.judged.rulings, *moved)))
     return _written(replace(chosen, judged=whole), rows, book)
 
 
@@ -94,7 +97,7 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
         next_window=None if later is None else Span(later, piece_end(known, task, later)),
         options=tuple(_option(chosen, option) for option in chosen.options),
         order=orders_of(trial, book),
-        cautions=_first(told, lambda r: r.cautions, lambda c: c.caution),
+        cautions=_cautions(told),
         numbers=(*told_numbers(chosen, told), *protect_until(task, by_book)),
         reason=_reason(known, call, rulings),
     )
@@ -146,6 +149,12 @@ def _first(
         for line in lines(ruling):
             kept.setdefault(key(line), line)
     return tuple(kept.values())[:MOST_LINES]
+
+
+def _cautions(rulings: Sequence[Ruling]) -> tuple[CautionLine, ...]:
+    """Return each caution once: what hurts people first, then by what decides."""
+    found = {c.caution: c for c in _first(rulings, lambda r: r.cautions, lambda c: c.caution)}
+    return tuple(found[name] for name in gravest_cautions(found))
 
 
 # measures
