@@ -10,15 +10,18 @@ from scheduler.output.leave_table import leave_lines
 from scheduler.output.letter import Picture
 from scheduler.output.plan_table import plan_lines
 from scheduler.output.today_table import (
+    caution_words,
     check_words,
+    is_shown,
     limit_line,
     measure_line,
     plain_reason,
+    said_lines,
     strength_lines,
     value_line,
 )
 from scheduler.output.weather_table import alert_lines, noticed_lines
-from scheduler.output.words import clock, span, told, words
+from scheduler.output.words import clock, span, words
 from scheduler.planning.model.answer import Call, Outcome, TaskAnswer
 from scheduler.planning.model.job import Job
 from scheduler.planning.plan.plan_answer import PlanAnswer
@@ -94,7 +97,7 @@ def brief_told(
         "rows": [_row(answer, names, job) for answer in brief.acting],
         "waiting": [[names.get(a.task, a.task), a.reason] for a in brief.answers if a.waits_for],
         "at": clock(brief.at, zone),
-        "cautions": list(dict.fromkeys(told("caution", key) for key in brief.cautions)),
+        "cautions": caution_words(brief.acting),
         "line": LINE,
         "weather": [*alert_lines(brief.alerts, zone), *noticed_lines(brief.noticed)],
         "plan_lines": list(lines),
@@ -111,24 +114,23 @@ def _row(answer: TaskAnswer, names: dict[str, str], job: Job) -> dict[str, objec
     zone = job.site.time_zone
     window, following = answer.window, answer.next_window
     against = [line for line in answer.limits if line.outcome is not Outcome.GO]
-    later = following and not (window and following.start == window.start)
+    later = following and is_shown(answer) and not (window and following.start == window.start)
     return {
         "task": answer.task,
         "name": names.get(answer.task, answer.task),
         "ends": window.end.isoformat() if window else "",
         "call": CALL_WORDS[answer.call],
         "kind": answer.call.value,
-        "when": span(window.start, window.end, zone) if window else "",
+        "when": span(window.start, window.end, zone) if window and is_shown(answer) else "",
         "next": clock(following.start, zone) if following and later else "",
         "reason": plain_reason(answer),
         "because": ""
         if answer.call in MAY_GO
         else "; ".join(value_line(line, job) for line in against[:2]),
         "limits": [limit_line(line, job) for line in against],
-        "measures": [
-            measure_line(line, job).removeprefix("measure: ") for line in answer.measures
-        ],
+        "measures": said_lines(answer, job)
+        + [measure_line(line, job).removeprefix("measure: ") for line in answer.measures],
         "strength": strength_lines(answer, zone),
-        "checks": check_words(answer),
+        "checks": check_words(answer, job.units),
         "holds": [f"{words(h.by)} decides: {h.needs}" for h in answer.holds],
     }

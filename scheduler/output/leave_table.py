@@ -8,6 +8,7 @@ from datetime import datetime
 from rich.console import Group, RenderableType
 from rich.text import Text
 
+from rules.shown import prose
 from scheduler.output.answer_json import weather_told
 from scheduler.output.today_table import limit_line
 from scheduler.output.weather_table import alert_lines, provenance_lines
@@ -45,7 +46,7 @@ def leave_lines(leave: Leave, job: Job, *, short: bool = False) -> list[str]:
     if not short:
         lines += [fine_line(limit, job) for limit in leave.fine if limit.value is not None]
     if leave.checks:
-        names = dict.fromkeys(told("check", check.check) for check in leave.checks)
+        names = dict.fromkeys(told("check", check.check, job.units) for check in leave.checks)
         lines.append("look before leaving: " + "; ".join(names))
     lines.append(on_call_line(leave))
     if leave.cautions:
@@ -67,15 +68,16 @@ def leave_head(leave: Leave, zone: str) -> str:
 def leave_line(line: LeaveLine, job: Job) -> str:
     """Return one thing to do, why, and until when."""
     zone = job.site.time_zone
-    what = " or ".join(told("measure", name) for name in (line.what, *line.or_else))
+    what = " or ".join(told("measure", name, job.units) for name in (line.what, *line.or_else))
     absent = "" if line.on_hand else " (not on site: get it)"
     until = "" if line.end is None else f", until {clock(line.end, zone)}"
     only = f" if {line.only_if} is done today" if line.only_if else ""
     text = f"[ ] {words(line.do)}: {line.of}: {what}{absent}{until}{only}"
     if not line.known:
-        return f"{text} - not known: do it ({line.why}) [{line.source}]"
+        said = prose(f"({line.why}) [{line.source}]", job.units)
+        return f"{text} - not known: do it {said}"
     if line.limit is None:
-        return f"{text} [{line.source}]"
+        return f"{text} [{prose(line.source, job.units)}]"
     return f"{text} - {limit_line(line.limit, job)}"
 
 
@@ -84,7 +86,7 @@ def fine_line(limit: LimitLine, job: Job) -> str:
     zone = job.site.time_zone
     at = "" if limit.at is None else f", {clock(limit.at, zone)}"
     value = number(limit.value, limit.unit, job.units, zone)
-    return f"asks for nothing: {words(limit.quantity)} {value}{at} [{_source(limit)}]"
+    return f"asks for nothing: {words(limit.quantity)} {value}{at} [{_source(limit, job)}]"
 
 
 def on_call_line(leave: Leave) -> str:
@@ -109,6 +111,6 @@ def leave_document(
     }
 
 
-def _source(limit: LimitLine) -> str:
-    parts = " ".join(part for part in (limit.source, limit.clause) if part)
+def _source(limit: LimitLine, job: Job) -> str:
+    parts = " ".join(part for part in (limit.source, prose(limit.clause, job.units)) if part)
     return parts + (", to be verified" if limit.verify else "")

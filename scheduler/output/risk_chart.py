@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rules.shown import SHOWN, SIGN
 from rules.units import convert
 from scheduler.output.date_chart import Format, date_ticks, drawn, numbers, stacked, upright
-from scheduler.output.words import SHOWN, SIGN, words
+from scheduler.output.words import words
 from scheduler.planning.model.job import Job
 from scheduler.planning.open_house.closein_date import CloseInAnswer, Ends
 from scheduler.planning.open_house.exposure_days import DayCourse, ExposureDays

@@ -13,6 +13,7 @@ from rich.text import Text
 from rules.book import Book, editions
 from rules.book_rows import Row
 from rules.page import Line, line
+from rules.shown import prose
 from rules.verdict import KEYS
 from scheduler.output.today_table import OUTCOME_WORDS, limit_line
 from scheduler.output.words import clock, number, span, words
@@ -141,7 +142,10 @@ def _limit(job: Job, traced: Traced) -> list[RenderableType]:
     lines += [_day(limit.unit, job, hours, zone) for hours in _by_day(shown, zone)]
     if len(traced.hours) > len(shown):
         lines.append(f"and {len(traced.hours) - len(shown)} hours more, see --json")
-    return [*parts, *(Padding(Text(text), (0, 0, 0, 2)) for text in lines if text)]
+    return [
+        *parts,
+        *(Padding(Text(prose(text, job.units)), (0, 0, 0, 2)) for text in lines if text),
+    ]
 
 
 def _by_day(hours: Sequence[HourValue], zone: str) -> list[list[HourValue]]:

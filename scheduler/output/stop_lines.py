@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from rules.shown import prose
 from scheduler.output.words import clock, day, told, words
 from scheduler.planning.model.job import Job
 from scheduler.planning.open_house.winter_stop import StopLine, WinterStop
@@ -40,9 +41,10 @@ def _head(stop: WinterStop) -> str:
 
 def _line(line: StopLine, stop: WinterStop, job: Job) -> str:
     zone = job.site.time_zone
-    what = " or ".join(told("measure", name) for name in line.measures)
+    what = " or ".join(told("measure", name, job.units) for name in line.measures)
     of = f"{line.of}: " if line.of else ""
-    says = f"{line.says} ({what})" if what else line.says
+    own = prose(line.says, job.units)
+    says = f"{own} ({what})" if what else own
     night = f"; the forecast needs it {clock(line.night, zone)}" if line.night else ""
     limit = f"; {line.limit}" if line.limit else ""
     who = f"; {', '.join(words(one) for one in line.who)}" if line.who else ""

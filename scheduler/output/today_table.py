@@ -10,10 +10,20 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from rules.brought import gravest_first, own_words
 from rules.gates import gates
+from rules.shown import prose
 from scheduler.output.weather_table import alert_lines, provenance_lines
 from scheduler.output.words import clock, number, span, told, words
-from scheduler.planning.model.answer import LimitLine, MeasureLine, Outcome, TaskAnswer
+from scheduler.planning.model.answer import (
+    UNTIL,
+    Call,
+    CautionLine,
+    LimitLine,
+    MeasureLine,
+    Outcome,
+    TaskAnswer,
+)
 from scheduler.planning.model.job import Job
 from scheduler.planning.reports.briefing import CALL_WORDS, LINE, ahead
 from scheduler.planning.tables.hours import Forecast
@@ -57,8 +67,10 @@ def today_table(
             names.get(answer.task, answer.task),
             Text(CALL_WORDS[answer.call], style=STYLE[answer.call]),
             OUTCOME_WORDS[answer.outcome],
-            span(window.start, window.end, zone) if window else "–",
-            span(following.start, following.end, zone) if following else "–",
+            span(window.start, window.end, zone) if window and is_shown(answer) else "–",
+            span(following.start, following.end, zone)
+            if following and following != window
+            else "–",
         )
     details = [_detail(job, names, answer) for answer in answers]
     alerts = None if forecast.alerts is None else ahead(forecast.alerts, at)
@@ -76,10 +88,11 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
     if answer.waits_for:  # the day's details matter when its turn comes
         return head
     lines = [limit_line(line, job) for line in answer.limits if line.outcome is not Outcome.GO]
+    lines += said_lines(answer, job)
     lines += [measure_line(line, job) for line in answer.measures]
     lines += strength_lines(answer, zone)
     if answer.checks:
-        lines.append("check first: " + "; ".join(check_words(answer)))
+        lines.append("check first: " + "; ".join(check_words(answer, job.units)))
     lines += [f"hold: {words(h.by)} decides; needs to see {h.needs}" for h in answer.holds]
     lines += [f"decide by {clock(d.at, zone)}: {d.why}" for d in answer.decide_by]
     lines += [
@@ -88,33 +101,58 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
     ]
     lines += [f"{words(o.before)} comes before {words(o.after)}" for o in answer.order]
     if answer.cautions:
-        lines.append("cautions: " + "; ".join(caution_words(answer)))
+        lines.append("cautions: " + "; ".join(caution_words([answer])))
     return Group(head, *(Padding(Text(line), (0, 0, 0, 2)) for line in lines))
 
 
+def is_shown(answer: TaskAnswer) -> bool:
+    """Tell whether the hours judged are hours to work in; those of a wait are not."""
+    return answer.call is not Call.WAIT
+
+
 def plain_reason(answer: TaskAnswer) -> str:
-    """Return the reason in one line; empty where it only repeats a limit that is told below."""
+    """Return the reason in one line, without what only repeats a limit that is told below."""
     told_below = [words(limit.quantity) for limit in answer.limits]
     told_below.append(words(answer.call.value))
-    return "" if answer.reason.startswith(tuple(told_below)) else answer.reason
+    first, _, why = answer.reason.rpartition(UNTIL)
+    return first if (why or first).startswith(tuple(told_below)) else answer.reason
 
 
-def check_words(answer: TaskAnswer) -> list[str]:
+def said_lines(answer: TaskAnswer, job: Job) -> list[str]:
+    """Return what bands that let the work go still say, each thing once."""
+    said = {
+        line.says: f"{prose(line.says, job.units)} ({value_line(line, job)})"
+        for line in answer.limits
+        if line.says and line.outcome is Outcome.GO
+    }
+    return list(said.values())
+
+
+def check_words(answer: TaskAnswer, units: str) -> list[str]:
     """Return what to look at on site first, each thing once."""
-    return list(dict.fromkeys(told("check", line.check) for line in answer.checks))
+    return list(dict.fromkeys(told("check", line.check, units) for line in answer.checks))
 
 
-def caution_words(answer: TaskAnswer) -> list[str]:
-    """Return how people can be hurt and what must not be believed, each thing once."""
-    return list(dict.fromkeys(told("caution", line.caution) for line in answer.cautions))
+def caution_words(answers: Sequence[TaskAnswer]) -> list[str]:
+    """Return how people can be hurt and what must not be believed, the gravest first."""
+    found = {line.caution: line for answer in reversed(answers) for line in answer.cautions}
+    return list(dict.fromkeys(caution_line(found[name]) for name in gravest_first(found)))
+
+
+def caution_line(line: CautionLine) -> str:
+    """Return a caution in the book's words, or in the day's where those say it."""
+    own = line.caution in own_words() and line.text
+    return f"{words(line.caution)}: {line.text}" if own else told("caution", line.caution)
 
 
 def limit_line(line: LimitLine, job: Job) -> str:
     """Return one limit in words: outcome, value, hour, allowed range, source."""
     text = f"{OUTCOME_WORDS[line.outcome]}: {value_line(line, job)}"
     if line.allowed:
-        text += f"; allowed {line.allowed}"
-    source = " ".join(part for part in (line.source, line.clause) if part)
+        text += f"; allowed {prose(line.allowed, job.units)}"
+    if line.says:
+        text += f": {prose(line.says, job.units)}"
+    source = " ".join(part for part in (line.source, prose(line.clause, job.units)) if part)
     mark = ", to be verified" if line.verify else ""
     by = f"; set by {line.overridden_by}" if line.overridden_by else ""
     return f"{text} [{source or line.rule}{mark}]{by}"
@@ -158,4 +196,4 @@ def measure_line(line: MeasureLine, job: Job) -> str:
     """Return one measure in words: what, from when until when, and whether it is on hand."""
     when = span(line.start, line.end, job.site.time_zone)
     absent = "" if line.on_hand else " (not on site: get it)"
-    return f"measure: {told('measure', line.measure)}, {when}{absent}"
+    return f"measure: {told('measure', line.measure, job.units)}, {when}{absent}"

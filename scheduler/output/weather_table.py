@@ -12,8 +12,9 @@ from rich.table import Table
 from rich.text import Text
 
 from rules.columns import columns
+from rules.shown import SHOWN, SIGN
 from rules.units import convert
-from scheduler.output.words import SHOWN, SIGN, clock, span, words
+from scheduler.output.words import clock, span, words
 from scheduler.planning.model.job import Site
 from scheduler.planning.reports.briefing import ahead
 from scheduler.planning.tables.hours import Alert, Finding, Forecast

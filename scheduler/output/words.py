@@ -3,49 +3,12 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Final
 from zoneinfo import ZoneInfo
 
-from rules.units import convert
+from rules.shown import number_shown, prose
 from rules.words import words as book_words
 from scheduler.planning.model.job import StrengthGate
 from scheduler.planning.rulings.papers import allowed
-
-SIGN: Final = {
-    "degC": "°C",
-    "degF": "°F",
-    "delta_degC": "°C",
-    "delta_degF": "°F",
-    "m/s": "m/s",
-    "mph": "mph",
-    "yes_no": "",
-    "count": "",
-    "1": "",
-    "h": "h",
-    "d": "d",
-}
-# What a person reads in each system for a unit of the other one.
-SHOWN: Final = {
-    "us": {
-        "degC": "degF",
-        "delta_degC": "delta_degF",
-        "m/s": "mph",
-        "km/h": "mph",
-        "mm": "in",
-        "m": "ft",
-        "MPa": "psi",
-        "kg/m2/h": "lb/ft2/h",
-    },
-    "si": {
-        "degF": "degC",
-        "delta_degF": "delta_degC",
-        "mph": "m/s",
-        "in": "mm",
-        "ft": "m",
-        "psi": "MPa",
-        "lb/ft2/h": "kg/m2/h",
-    },
-}
 
 
 def local(moment: datetime, time_zone: str) -> datetime:
@@ -92,12 +55,7 @@ def number(value: object, unit: str, units: str, time_zone: str) -> str:
         return value
     if not isinstance(value, int | float):
         return str(value)
-    shown_unit = SHOWN.get(units, {}).get(unit, unit)
-    shown = float(convert(float(value), unit, shown_unit)) if shown_unit != unit else float(value)
-    text = f"{shown:.2f}" if abs(shown) < 1 and shown != 0 else f"{shown:.1f}"
-    text = text.rstrip("0").rstrip(".").replace("-", "−")
-    sign = SIGN.get(shown_unit, shown_unit)
-    return f"{text} {sign}".strip()
+    return number_shown(float(value), unit, units)
 
 
 def gate_words(gate: StrengthGate) -> str:
@@ -111,14 +69,14 @@ def gate_words(gate: StrengthGate) -> str:
     return f"{own} (allowed by {gate.allowed_by})" if gate.allowed_by else f"{share} and {own}"
 
 
-def told(kind: str, key: str) -> str:
-    """Return what a check, caution or measure means, in the book's words."""
+def told(kind: str, key: str, units: str = "") -> str:
+    """Return what a check, caution or measure means, in the book's words and the job's units."""
     meanings: dict[str, dict[str, str]] = {
         "check": dict(book_words().checks),
         "caution": dict(book_words().cautions),
         "measure": dict(book_words().measures),
     }
-    return meanings[kind].get(key, words(key))
+    return prose(meanings[kind].get(key, words(key)), units)
 
 
 def words(key: str) -> str:

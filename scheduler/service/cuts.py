@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rules.brought import hurt
 from scheduler.output.brief_message import brief_html, brief_text
 from scheduler.output.calendar_feed import Told, calendar_feed, told_from
 from scheduler.output.leave_table import leave_lines
@@ -35,11 +36,6 @@ from scheduler.runs.brief import Morning
 LOG: Final = logging.getLogger("closein.cuts")
 SHORTEST: Final = 300  # characters of a short text: two telephone messages
 MONDAY: Final = 0
-HURT: Final = (  # of the book's cautions those that hurt people, the gravest first
-    "raised_house", "falling_load", "trench_collapse", "wall_collapse_under_fill",
-    "wall_collapse_in_wind", "carbon_monoxide", "fire_near_heater", "electricity", "lightning",
-    "fall", "ice_slip", "wet_cement", "silica_dust", "cold_stress", "heat_stress",
-)  # fmt: skip
 MOST_CAUTIONS: Final = 3  # of a short text; all stand in the whole message
 BOX: Final = "[ ] "  # how a line to tick off begins in a text
 
@@ -100,7 +96,7 @@ def short_line(said: Said, to: Recipient) -> str:
 
 def _beware(said: Said, tasks: Collection[str]) -> str:
     keys = {c.caution for a in said.morning.today.answers if a.task in tasks for c in a.cautions}
-    found = [caution_text("caution", key) for key in HURT if key in keys][:MOST_CAUTIONS]
+    found = [caution_text("caution", key) for key in hurt() if key in keys][:MOST_CAUTIONS]
     return f" Beware: {', '.join(found)}." if found else ""
 
 
@@ -255,7 +251,7 @@ def _tomorrow(said: Said, crew: str) -> Sheet:
             lines=() if rows else ("Nothing is planned.",),
             grid=grid,
         ),
-        Section("Check first", ticks=_ticks(t for a in told for t in check_words(a))),
+        Section("Check first", ticks=_ticks(t for a in told for t in check_words(a, job.units))),
         Section(
             "Fetch and keep on",
             ticks=_ticks(
@@ -274,7 +270,7 @@ def _tomorrow(said: Said, crew: str) -> Sheet:
         f"{when} {day(said.about, zone)}: {_head(said, crew)}",
         f"{job.name}, as of {clock(said.at, zone)}",
         tuple(s for s in sections if s.lines or s.ticks or s.grid),
-        cautions=tuple(dict.fromkeys(text for a in told for text in caution_words(a))),
+        cautions=tuple(caution_words(told)),
     )
 
 

@@ -32,7 +32,7 @@ from scheduler.service.cuts import Said, texts, tomorrow_told
 
 LOG: Final = logging.getLogger("closein.pages")
 PAGE: Final = "page"  # the kind under which they are kept
-VERSION: Final = "closein-page/2"  # what was kept under another is not shown
+VERSION: Final = "closein-page/3"  # what was kept under another is not shown
 GOOD_FOR: Final = timedelta(hours=26)  # a morning missed; common practice, no source
 MOST_ENTRIES: Final = 30  # of the log that are shown
 MOVED_STAYS: Final = timedelta(hours=24)  # what moved is shown so long
@@ -80,6 +80,7 @@ def page_parts(said: Said, *, moved: Told | None = None, before: Told | None = N
             week(planned.frame, job_book(job), planned.weather.forecast, planned.hourly),
             planned.answer,
             job,
+            made.today.answers,
         ),
         "tomorrow": tomorrow_told(said),
         "texts": [list(one) for one in texts(said)],

@@ -83,7 +83,7 @@ class HourSpan(Told):
     """Hours of the shift with one verdict."""
 
     when: str
-    verdict: Literal["go", "go with protection", "not known", "no-go"]
+    verdict: Literal["go", "go with protection", "wait", "not known", "no-go"]
     why: list[str]
 
 
@@ -92,8 +92,8 @@ class TaskDay(Told):
 
     day: str
     cells: str = Field(
-        description="a letter an hour: g go, p with protection, u not known, n no-go, space past"
-        " or beyond the forecast; capitals in the shift"
+        description="a letter an hour: g go, p with protection, w wait, u not known, n no-go,"
+        " space past or beyond the forecast; capitals in the shift"
     )
     planned: str = Field(description="= where the plan has the task")
     spans: list[HourSpan]

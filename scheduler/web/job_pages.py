@@ -34,7 +34,7 @@ READINGS: Final = (
     ("air_temperature", "air"),
 )
 CELL_WORDS: Final = (
-    ("g", "go"), ("p", "with protection"), ("n", "no-go"), ("u", "not known"),
+    ("g", "go"), ("p", "with protection"), ("w", "wait"), ("n", "no-go"), ("u", "not known"),
 )  # fmt: skip
 Page = Callable[["JobPages", Asked, Shown], Response]
 

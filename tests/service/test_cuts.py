@@ -11,13 +11,14 @@ from email.message import EmailMessage
 import pytest
 from icalendar import Calendar
 
+from rules.brought import hurt
 from rules.words import words
 from scheduler.output.calendar_feed import told_text
 from scheduler.output.letter import LARGEST, File, Letter, Picture, letter_bytes, one_line
 from scheduler.planning.model.job import Recipient
 from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.runs.brief import brief
-from scheduler.service.cuts import HURT, SHORTEST, Said, cut, feed_of, short_line, texts
+from scheduler.service.cuts import SHORTEST, Said, cut, feed_of, short_line, texts
 from scheduler.startup import demo_desk
 from tests.service.made_job import utc
 
@@ -181,7 +182,7 @@ def test_a_short_text_says_what_can_hurt_and_never_cuts_it_off(said: Said) -> No
 
 
 def test_every_caution_named_is_one_of_the_book() -> None:
-    assert set(HURT) <= set(words().cautions)
+    assert set(hurt()) <= set(words().cautions)
 
 
 def test_texts_to_copy_are_one_line_a_reader(said: Said) -> None:

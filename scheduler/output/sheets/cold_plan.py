@@ -48,7 +48,7 @@ def cold_plan(job: Job, book: Book, *, under: str) -> Sheet:
 
 def _material(job: Job) -> Section:
     """Return what must be on site before the first cold night, to be ticked."""
-    ticks = [Tick(told("measure", name)) for name in job.on_hand]
+    ticks = [Tick(told("measure", name, job.units)) for name in job.on_hand]
     ticks += [
         Tick(f"{told('measure', o.measure)}: from {o.from_whom}, {o.notice_h:g} h notice")
         for o in job.can_be_had

@@ -32,7 +32,7 @@ def set_down(job: Job, parts: SheetParts, *, under: str) -> Sheet | None:
         for task in tasks
         if lines[task.id].start is not None
     )
-    looks = dict.fromkeys(Tick(text) for answer in told for text in check_words(answer))
+    looks = dict.fromkeys(Tick(text) for answer in told for text in check_words(answer, job.units))
     sections = (
         Section("When", lines=when or ("It has no place in the plan.",)),
         Section("Strength of the wall", grid=_gates(job, tasks)),
@@ -54,7 +54,7 @@ def set_down(job: Job, parts: SheetParts, *, under: str) -> Sheet | None:
         f"Set-down: {job.name}",
         under,
         sections,
-        cautions=tuple(dict.fromkeys(text for a in told for text in caution_words(a))),
+        cautions=tuple(caution_words(told)),
         signs=("House lifter, date", "Engineer, date", "Competent person, date"),
     )
 

@@ -53,7 +53,7 @@ def tomorrow(job: Job, parts: SheetParts, *, under: str) -> Sheet:
             lines=() if lines else ("Nothing is planned.",),
             grid=_who(job, lines, by_task) if lines else None,
         ),
-        Section("Check first", ticks=_ticks(told, check_words)),
+        Section("Check first", ticks=_ticks(told, lambda answer: check_words(answer, job.units))),
         Section(
             "Fetch and keep on",
             ticks=tuple(
@@ -80,7 +80,7 @@ def tomorrow(job: Job, parts: SheetParts, *, under: str) -> Sheet:
         f"Tomorrow: {job.name}",
         under,
         tuple(s for s in sections if s.lines or s.ticks or s.grid),
-        cautions=tuple(dict.fromkeys(text for a in told for text in caution_words(a))),
+        cautions=tuple(caution_words(told)),
     )
 
 

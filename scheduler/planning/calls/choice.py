@@ -51,7 +51,7 @@ def _merit(judged: Judged) -> tuple[int, datetime]:
 def _asked_start(known: Known, task: Task) -> datetime | None:
     if kind_of(task.work_type).form is Form.STANDING:
         return task.booked or known.now
-    for start in (task.booked, task.started_at, task.offered):
+    for start in (task.booked, task.offered):  # work under way goes on from now
         if start is not None:
             return start
     if task.appointment is not None and not task.slots:

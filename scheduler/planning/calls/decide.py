@@ -8,16 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from graphlib import TopologicalSorter
+from typing import Final
 
 from rules.book import Book
 from rules.kinds import Form, kind_of
 from scheduler.planning.calls.commitments import is_kept
 from scheduler.planning.calls.judging import rows_of
+from scheduler.planning.calls.now import in_turn
 from scheduler.planning.calls.task_answer import answer_for, trimmed
-from scheduler.planning.calls.turn import in_turn
 from scheduler.planning.calls.weather_day_claim import claim
 from scheduler.planning.evidence.known import Known, Sun, known
-from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.evidence.shifts import finish_of
+from scheduler.planning.model.answer import Call, Span, TaskAnswer
 from scheduler.planning.model.job import Job, Task
 from scheduler.planning.model.log import Progress
 from scheduler.planning.rulings.chances import with_site_record
@@ -64,8 +67,33 @@ def decide(  # noqa: PLR0913  # the one way in: everything known is named
             job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest
         )
     )
-    answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
+    made: dict[str, TaskAnswer] = {}
+    for task in in_order(job.tasks):
+        answer = _answer(seen, task, book)
+        if answer is not None:
+            made[task.id] = answer
+            seen.decided.update(_decided(seen, task, answer))
+    answers = [made[task.id] for task in job.tasks if task.id in made]
     return in_turn(job, progress, trimmed(answers), now)
+
+
+def _decided(seen: Known, task: Task, answer: TaskAnswer) -> dict[str, Span | None]:
+    """Return when an open task can be under way by its answer; nothing of what is not started."""
+    form = kind_of(task.work_type).form
+    if form not in {Form.WORK, Form.REMOVAL} or is_kept(seen, task):
+        return {}
+    found = answer.next_window or (answer.window if answer.call in GOES else None)
+    return {task.id: found and Span(found.start, finish_of(seen, task, found.start))}
+
+
+GOES: Final = frozenset({Call.GO, Call.GO_WITH_PROTECTION})
+
+
+def in_order(tasks: Sequence[Task]) -> list[Task]:
+    """Return tasks behind those they come after."""
+    links = {task.id: {link.task for link in task.after} for task in tasks}
+    by_id = {task.id: task for task in tasks}
+    return [by_id[name] for name in TopologicalSorter(links).static_order() if name in by_id]
 
 
 def _answer(seen: Known, task: Task, book: Book) -> TaskAnswer | None:

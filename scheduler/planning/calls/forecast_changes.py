@@ -6,8 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from rules.book import Row
+from rules.shown import shown
+from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import CautionLine, NumberLine
+from scheduler.planning.model.answer import CautionLine, LimitLine, NumberLine
 from scheduler.planning.rulings.rows import ruling
 from scheduler.planning.rulings.ruling import GRAVITY, Ruling
 
@@ -30,7 +32,7 @@ def changes(trial: Trial, rows: Sequence[Row], rulings: Iterable[Ruling]) -> lis
             continue
         earlier = ruling(then, row)
         if earlier is not None:
-            made.append(_difference(now, earlier))
+            made.append(_difference(now, earlier, trial.known))
     return [ruling_ for ruling_ in made if ruling_ is not None]
 
 
@@ -40,14 +42,14 @@ def worsened(now: Ruling, earlier: Ruling) -> bool:
     return GRAVITY[now.outcome] > GRAVITY[earlier.outcome] or bool(asked - was)
 
 
-def _difference(now: Ruling, earlier: Ruling) -> Ruling | None:
+def _difference(now: Ruling, earlier: Ruling, known: Known) -> Ruling | None:
     numbers = tuple(_earlier_number(earlier))
     same = now.outcome is earlier.outcome and {m.measure for m in now.measures} == {
         m.measure for m in earlier.measures
     }
     if same and not numbers:
         return None
-    cautions = () if same else (CautionLine("forecast_changed", _said(now, earlier)),)
+    cautions = () if same else (CautionLine("forecast_changed", _said(now, earlier, known)),)
     return Ruling(now.rule, earlier.outcome.GO, numbers=numbers, cautions=cautions)
 
 
@@ -65,16 +67,21 @@ def _earlier_number(earlier: Ruling) -> Iterable[NumberLine]:
         )
 
 
-def _said(now: Ruling, earlier: Ruling) -> str:
+def _said(now: Ruling, earlier: Ruling, known: Known) -> str:
+    """Return what a value was and is, at which hours, in the job's units."""
     new, old = now.limit, earlier.limit
+    units = known.job.units
     if new is None or old is None:
-        return f"{now.rule}: now {now.outcome}, before {earlier.outcome}"
-    hour = "" if new.at is None else f" at {new.at.isoformat(timespec='minutes')}"
-    return (
-        f"{new.quantity} {new.taken_as}{hour}: was {_shown(old.value)} {old.unit}, "
-        f"now {_shown(new.value)} {new.unit}"
-    )
+        return f"{now.rule.replace('_', ' ')}: now {_word(now)}, before {_word(earlier)}"
+    was = f"{shown(old.value, old.unit, units)}{_hour(old, known)}"
+    name = new.quantity.replace("_", " ")
+    return f"{name} was {was}, now {shown(new.value, new.unit, units)}{_hour(new, known)}"
 
 
-def _shown(value: object) -> str:
-    return f"{value:.1f}" if isinstance(value, float) else str(value)
+def _word(ruling_: Ruling) -> str:
+    return ruling_.outcome.value.replace("_", " ")
+
+
+def _hour(limit: LimitLine, known: Known) -> str:
+    at = limit.at or (limit.window.start if limit.window is not None else None)
+    return "" if at is None else f" ({at.astimezone(known.zone):%a %-d %b %H:%M})"

@@ -1,7 +1,8 @@
 """When a task may begin by its links: what comes before it, in order and by the book's orders.
 
-Predecessors that are not done are taken to end as booked, else as early as their own links and
-working hours allow. Strength gates are the plan's business; here only their least wait counts.
+Predecessors that are not done are taken to end as their own answer has it; where that knows of no
+start, not within the hours that are forecast. Strength gates are rulings of their own; here only
+their least wait counts.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ from rules.book import Book
 from scheduler.planning.evidence.ages import finished, started
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.shifts import finish_of, first_working
+from scheduler.planning.evidence.times import forecast_end
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import LimitLine, Outcome
+from scheduler.planning.model.answer import LimitLine, OrderLine, Outcome
 from scheduler.planning.model.job import Link, LinkKind, Task
 from scheduler.planning.rulings.conditions import by_hour
 from scheduler.planning.rulings.ruling import Ruling
@@ -45,7 +47,22 @@ def _after(known: Known, link: Link) -> datetime:
     return (finished(known, before) or _end(known, before)) + wait
 
 
+def open_waits(known: Known, task: Task) -> tuple[str, ...]:
+    """Return every wait after finished or started work that is still open, in words."""
+    found = []
+    for link in task.after:
+        before = known.job.task(link.task)
+        happened = started if link.kind is LinkKind.START_START else finished
+        since = happened(known, before)
+        if since is not None and since + timedelta(hours=link.least_wait_h) > known.now:
+            found.append(f"{link.least_wait_h:g} h after {before.name}")
+    return tuple(found)
+
+
 def _begin(known: Known, task: Task) -> datetime:
+    if task.id in known.decided:
+        span = known.decided[task.id]
+        return _unknown(known) if span is None else span.start
     told = task.booked or task.offered
     if told is not None:
         return told
@@ -53,7 +70,15 @@ def _begin(known: Known, task: Task) -> datetime:
     return first_working(known, task, begin) or begin
 
 
+def _unknown(known: Known) -> datetime:
+    """Return the earliest moment of which nothing is known: the end of the forecast."""
+    return max(forecast_end(known) or known.now, known.now)
+
+
 def _end(known: Known, task: Task) -> datetime:
+    if task.id in known.decided:
+        span = known.decided[task.id]
+        return _unknown(known) if span is None else span.end
     if task.until is not None and task.until > known.now:
         return task.until
     return max(finish_of(known, task, _begin(known, task)), known.now)
@@ -93,3 +118,18 @@ def refused(rule: str, what: str, at: datetime | None, source: str = "") -> Ruli
         outcome=Outcome.NO_GO, at=at, source=source or rule,
     )  # fmt: skip
     return Ruling(rule, Outcome.NO_GO, limit, clears_at=at)
+
+
+def orders_of(trial: Trial, book: Book) -> tuple[OrderLine, ...]:
+    """Return the order rows that bind a task's kind of work now."""
+    work = trial.task.work_type
+    found = []
+    for order in book.orders:
+        if work not in {order.before, order.after}:
+            continue
+        if by_hour(order.when, trial, trial.span, met=True) is False:
+            continue
+        if order.unless and by_hour(order.unless, trial, trial.span, met=False) is True:
+            continue
+        found.append(OrderLine(order.before, order.after))
+    return tuple(found)

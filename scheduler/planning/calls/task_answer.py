@@ -9,14 +9,18 @@ from typing import Final, TypeVar
 
 from rules.book import Book
 from rules.book_rows import Row
+from rules.brought import gravest_first as gravest_cautions
 from rules.kinds import Form, kind_of
+from rules.shown import shown
+from scheduler.planning.calls.brought import of_this_day
 from scheduler.planning.calls.call import call_of
 from scheduler.planning.calls.cautions import Remarks, remarks
 from scheduler.planning.calls.choice import choose
 from scheduler.planning.calls.commitments import kept_trial, prolonged, protection_rulings
 from scheduler.planning.calls.forecast_changes import changes
 from scheduler.planning.calls.judging import judge
-from scheduler.planning.calls.orders import orders_of
+from scheduler.planning.calls.links import orders_of
+from scheduler.planning.calls.now import as_of_now, called_now, why_later
 from scheduler.planning.calls.strength import FREEZES, protect_until
 from scheduler.planning.evidence.deadlines import of_measures, of_task, role_of
 from scheduler.planning.evidence.known import Known
@@ -24,6 +28,7 @@ from scheduler.planning.evidence.shifts import piece_end
 from scheduler.planning.evidence.times import dusk, forecast_end
 from scheduler.planning.model.answer import (
     Call,
+    CautionLine,
     DecideBy,
     LimitLine,
     MeasureLine,
@@ -58,9 +63,9 @@ def answer_for(
             judged = replace(judged, rulings=(*prolonged(judged.rulings, owed), *own))
         chosen = Chosen(judged)
     else:
-        chosen = choose(known, task, rows, book)
+        chosen = as_of_now(known, task, rows, book, choose(known, task, rows, book))
     moved = changes(chosen.judged.trial, rows, chosen.judged.rulings)
-    whole = replace(chosen.judged, rulings=(*chosen.judged.rulings, *moved))
+    whole = of_this_day(replace(chosen.judged, rulings=(*chosen.judged.rulings, *moved)))
     return _written(replace(chosen, judged=whole), rows, book)
 
 
@@ -71,11 +76,13 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
     call = call_of(known, task, judged, later if judged.refusals else None)
     if chosen.helped is not None and call is not Call.STOP:
         call = Call.PREPARE
+    call = called_now(known, task, chosen, call)
     rulings = gravest_first(judged.rulings)
-    measures = (*_supposed_measures(chosen), *merged(known, judged, rulings))[:MOST_LINES]
+    asked = merged(known, judged, rulings) if chosen.later is None else _for_later(chosen)
+    measures = (*_supposed_measures(chosen), *asked)[:MOST_LINES]
     by_book = merged(known, judged, [r for r in rulings if r.rule != FREEZES])
     told = _with_remarks(rulings, remarks(judged, rows, measures))
-    return TaskAnswer(
+    answer = TaskAnswer(
         task=task.id,
         work_type=task.work_type,
         call=call,
@@ -86,14 +93,26 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
         limits=_limits(known, [*rulings, *_supposed_rulings(chosen)]),
         holds=_first(rulings, lambda r: r.holds, lambda h: h.by),
         tell=_tells(judged, call, rulings),
-        decide_by=tuple(_decide_by(judged, call, measures)),
+        decide_by=tuple(_decide_by(chosen.later or judged, call, measures)),
         next_window=None if later is None else Span(later, piece_end(known, task, later)),
         options=tuple(_option(chosen, option) for option in chosen.options),
         order=orders_of(trial, book),
-        cautions=_first(told, lambda r: r.cautions, lambda c: c.caution),
+        cautions=_cautions(told),
         numbers=(*told_numbers(chosen, told), *protect_until(task, by_book)),
         reason=_reason(known, call, rulings),
     )
+    return replace(answer, reason=why_later(known, task, answer))
+
+
+def _for_later(chosen: Chosen) -> tuple[MeasureLine, ...]:
+    """Return what a later start asks for, and what is missing for one in the coming shift."""
+    judged, later = chosen.judged, chosen.later or chosen.judged
+    known = judged.trial.known
+    then = merged(known, later, gravest_first(later.rulings))
+    named = {line.measure for line in then}
+    kept = [r for r in judged.refusals if r.call != "stop"]
+    now = merged(known, judged, kept)
+    return (*then, *(m for m in now if m.measure not in named and not m.on_hand))
 
 
 def _limits(known: Known, rulings: Sequence[Ruling]) -> tuple[LimitLine, ...]:
@@ -130,6 +149,12 @@ def _first(
         for line in lines(ruling):
             kept.setdefault(key(line), line)
     return tuple(kept.values())[:MOST_LINES]
+
+
+def _cautions(rulings: Sequence[Ruling]) -> tuple[CautionLine, ...]:
+    """Return each caution once: what hurts people first, then by what decides."""
+    found = {c.caution: c for c in _first(rulings, lambda r: r.cautions, lambda c: c.caution)}
+    return tuple(found[name] for name in gravest_cautions(found))
 
 
 # measures
@@ -215,7 +240,7 @@ def _all_tells(judged: Judged, call: Call, rulings: Sequence[Ruling]) -> Iterabl
     known, task = judged.trial.known, judged.trial.task
     for ruling in rulings:
         yield from ruling.tells
-    refused = call in {Call.WAIT, Call.HOLD, Call.STOP}
+    refused = call in {Call.HOLD, Call.STOP} or (call is Call.WAIT and bool(judged.refusals))
     moves = any(r.outcome is Outcome.NO_GO for r in judged.refusals)
     word = "the booking moves" if moves else "not sure yet; confirm or let go by then"
     cut_offs = of_task(known, task, judged.trial.start)
@@ -304,15 +329,7 @@ def _reason(known: Known, call: Call, rulings: Sequence[Ruling]) -> str:
     when = "" if at is None else f", {at.astimezone(known.zone):%a %-d %b %H:%M}"
     if limit.unit == "time":
         return f"{name}{when}"
-    return f"{name} {_shown(limit.value, limit.unit)}{when}"
-
-
-def _shown(value: object, unit: str) -> str:
-    if value is None:
-        return "not known"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return f"{value:.1f} {unit}" if isinstance(value, float) else f"{value} {unit}"
+    return f"{name} {shown(limit.value, limit.unit, known.job.units)}{when}"
 
 
 def trimmed(answers: Sequence[TaskAnswer]) -> tuple[TaskAnswer, ...]:

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from scheduler.planning.evidence.observed_then_forecast import Series, lay
+from scheduler.planning.model.answer import Span
 from scheduler.planning.model.calendars import whole_hour_from
 from scheduler.planning.model.job import Document, Job, Task
 from scheduler.planning.model.log import Entry, EntryKind, Fact, Progress, Reading
@@ -51,6 +52,8 @@ class Known:
     strength: StrengthNow | None = None  # the wall model; None: nothing that it judges
     # Found once and shared by every view: links lead back to the same tasks along many ways.
     begins: dict[str, tuple[datetime, str]] = field(default_factory=dict, compare=False)
+    # When open tasks can be under way by their own answers; None: no start is known of.
+    decided: dict[str, Span | None] = field(default_factory=dict, compare=False)
 
     def seen_as(self, view: View) -> Known:
         """Return the same knowledge with another view of the coming hours."""

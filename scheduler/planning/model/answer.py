@@ -11,6 +11,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 ANSWER_VERSION = "closein-answer/1"
+UNTIL = ": "  # in a reason, between until when a call waits and why
 
 
 class Call(StrEnum):
@@ -77,6 +78,7 @@ class LimitLine:
     place: str = ""
     what_if: str = ""
     allowed: str = ""  # the band in words, e.g. "40 °F and warmer"
+    says: str = ""  # the band's own words
     source: str = ""
     clause: str = ""
     verify: bool = False

@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from rules.brought import gravest_first
 from scheduler.planning.model.answer import (
     Call,
     DecideBy,
@@ -124,9 +125,7 @@ def brief(
         key=lambda row: (row[1].at, row[0]),
     )
     tell = [(names.get(a.task, a.task), t) for a in ordered for t in a.tell]
-    cautions = list(
-        dict.fromkeys(c.caution for a in ordered if not a.waits_for for c in a.cautions)
-    )
+    cautions = gravest_first(c.caution for a in ordered if not a.waits_for for c in a.cautions)
     return Brief(
         job=job.name,
         at=at,

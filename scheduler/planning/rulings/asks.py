@@ -31,7 +31,7 @@ from scheduler.planning.rulings.conditions import by_hour
 from scheduler.planning.rulings.quantities import COLUMNS, Reckoned
 from scheduler.planning.rulings.ruling import Ruling, after
 
-SIGNS: Final = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "°C"}
+SIGNS: Final = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "°C", "in": "in."}
 EDGE: Final = 1e-6
 # Limits that people ask for as a moment: when it is over, when it is passed.
 MOMENTS: Final = frozenset({"load_allowed", "hot_weather_limit_passed"})
@@ -68,6 +68,7 @@ def limit_line(row: Row, band: Band | None, found: Reckoned, taken_as: str) -> L
         at=found.at,
         place=found.place,
         allowed=allowed(row) if band is None else _allowed_here(row, band),
+        says="" if band is None else _says(row, band),
         source=row.source,
         clause=row.clause,
         verify=row.verify,
@@ -145,6 +146,13 @@ def asked(
         bears=_bears(row),
         clears_at=_clears(trial, row) if refused else None,
     )  # fmt: skip
+
+
+def _says(row: Row, band: Band) -> str:
+    """Return a band's own words; of the band that is left when all is well, none."""
+    best = row.bands[-1] if row.low_is_worse else row.bands[0]
+    well = band is best and band.outcome is Verdict.GO and not row.only_advises
+    return "" if well else band.says
 
 
 def _bears(row: Row) -> tuple[tuple[str, str], ...]:

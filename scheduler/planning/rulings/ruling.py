@@ -74,8 +74,9 @@ class Judged:
 class Chosen:
     """The trial that the call is about, the offers beside it, the next possible start.
 
-    ``supposed`` holds the same trials with each supposed measure; ``helped`` is the first of them
-    that passes where the plain one does not.
+    ``later`` is the trial that would go, where it lies beyond the shift that is running or next to
+    begin. ``supposed`` holds the same trials with each supposed measure; ``helped`` is the first
+    of them that passes where the plain one does not.
     """
 
     judged: Judged
@@ -83,6 +84,7 @@ class Chosen:
     next_start: datetime | None = None
     supposed: tuple[Judged, ...] = ()
     helped: Judged | None = None
+    later: Judged | None = None
 
 
 def worst(outcomes: Iterable[Outcome]) -> Outcome:
