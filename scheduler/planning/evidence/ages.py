@@ -23,6 +23,15 @@ AGES: Final[dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]]] = {
         (*((element, "grouted") for element in MASONRY), ("grout", "completed")),
         ("place_grout",),
     ),
+    # Since the wall was last built: whatever of it was laid or grouted last.
+    "age_of_wall": (
+        (
+            *((element, "completed") for element in MASONRY),
+            *((element, "grouted") for element in MASONRY),
+            ("grout", "completed"),
+        ),
+        ("lay_block", "fill_top_course", "infill_pockets", "place_grout"),
+    ),
     "age_of_concrete": (
         tuple((element, "completed") for element in CONCRETE),
         ("place_footing", "place_slab", "finish_slab", "protect_concrete"),
@@ -57,7 +66,7 @@ def _fact_moments(known: Known, pairs: Iterable[tuple[str, str]]) -> Iterator[da
 def _task_moments(known: Known, kinds: tuple[str, ...], task: Task) -> Iterator[datetime]:
     for other in known.job.tasks:
         ended = finished(known, other)
-        if other.work_type in kinds and ended is not None and _near(other, task):
+        if other.work_type in kinds and ended is not None and near(other, task):
             yield ended
     # A grouted wall that is being protected tells by its own end when it was grouted.
     if task.work_type == "protect_masonry":
@@ -66,7 +75,13 @@ def _task_moments(known: Known, kinds: tuple[str, ...], task: Task) -> Iterator[
             yield own
 
 
-def _near(other: Task, task: Task) -> bool:
+def kinds_of(quantity: str) -> tuple[str, ...]:
+    """Return the kinds of work that an age counts from."""
+    return AGES[quantity][1]
+
+
+def near(other: Task, task: Task) -> bool:
+    """Tell whether two tasks are at one place, or one of them names none."""
     return not other.place or not task.place or other.place == task.place
 
 
