@@ -87,10 +87,10 @@ def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
 
     read = with_read(row, asked)
 
-    def graded(now: Asked) -> VerdictArray:
-        return _by_hour(read, codes(row, now), applies, weather)
+    def graded(outcomes: VerdictArray) -> VerdictArray:
+        return _by_hour(read, outcomes, applies, weather)
 
-    return _as_means_come(asked, np.arange(weather.hours), graded)
+    return _as_means_come(row, asked, np.arange(weather.hours), graded)
 
 
 def _by_hour(
@@ -122,13 +122,16 @@ def with_read(row: Row, asked: Asked) -> Row:
 
 
 def _as_means_come(
-    asked: Asked, wanted: HourIndex, graded: Callable[[Asked], VerdictArray]
+    row: Row, asked: Asked, wanted: HourIndex, graded: Callable[[VerdictArray], VerdictArray]
 ) -> VerdictArray:
     """Return verdicts with the measures that are there at the hour at which they are wanted."""
     (_, first), *later = asked.phases()
-    out = graded(first)
+    had = codes(row, first)
+    out = graded(had)
     for hour, there in later:
-        out = np.where(wanted >= hour, graded(there), out)
+        outcomes = codes(row, there)
+        if (outcomes != had).any():
+            out, had = np.where(wanted >= hour, graded(outcomes), out), outcomes
     return out
 
 
@@ -144,10 +147,10 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
     begun = np.arange(ends.shape[-1], dtype=np.int64)
     over = np.where(ends >= NEVER, begun + 1, ends)
 
-    def graded(now: Asked) -> VerdictArray:
-        return _by_start(row, codes(row, now), applies, weather, ends)
+    def graded(outcomes: VerdictArray) -> VerdictArray:
+        return _by_start(row, outcomes, applies, weather, ends)
 
-    return _as_means_come(asked, over if is_kept_after(row) else begun, graded)
+    return _as_means_come(row, asked, over if is_kept_after(row) else begun, graded)
 
 
 def is_kept_after(row: Row) -> bool:
@@ -240,14 +243,14 @@ def row_on_site(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
     if applies is False or row.only_advises or unknown_age:
         return np.zeros(weather.hours, dtype=np.int8)
 
-    def graded(now: Asked) -> VerdictArray:
-        return _on_site(row, now, weather)
+    def graded(outcomes: VerdictArray) -> VerdictArray:
+        return _on_site(row, asked, outcomes, weather)
 
-    verdict = _as_means_come(asked, np.arange(weather.hours), graded)
+    verdict = _as_means_come(row, asked, np.arange(weather.hours), graded)
     return where_it_applies(verdict, applies, hourly_conditions(row, weather))
 
 
-def _on_site(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
+def _on_site(row: Row, asked: Asked, outcomes: VerdictArray, weather: Weather) -> VerdictArray:
     out = np.full(weather.hours, _unread(row), dtype=np.int8)
     value = site_value(row, asked)
     if value is None:
@@ -255,7 +258,7 @@ def _on_site(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
     band = band_of(value, row.bands, row.unit)
     until = None if row.reading_age_h is None else asked.now + ceil(row.reading_age_h)
     first = 0 if until is None else asked.now
-    out[first:until] = NOT_KNOWN if band is None else code(row, band, asked)
+    out[first:until] = NOT_KNOWN if band is None else outcomes[row.bands.index(band)]
     return out
 
 

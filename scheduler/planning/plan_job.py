@@ -12,6 +12,7 @@ from datetime import datetime
 import numpy as np
 
 from rules.book import Book
+from scheduler.planning.evidence.book_waits import with_age_starts, with_book_waits
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.ensemble_line import members_of
 from scheduler.planning.forecast.scenarios import Scenarios, scenarios
@@ -110,6 +111,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         Told the name of each step as it begins.
     """
     watch(TRACES)
+    job = with_book_waits(with_age_starts(job, book, progress, now), book, progress, now)
     zero, _ = planned_hours(job, now)
 
     def weather_from(table: HourlyTable, years: ClimateYears | None) -> Scenarios:

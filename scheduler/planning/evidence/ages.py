@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 from typing import Final
 
 from scheduler.planning.evidence.known import Known, logged
-from scheduler.planning.model.job import State, Task
+from scheduler.planning.model.job import Job, State, Task
 from scheduler.planning.model.log import EntryKind, Fact
 
 COURSES: Final = ("lower_courses", "upper_courses", "first_lift", "top_course", "bond_beam")
@@ -83,6 +83,19 @@ def kinds_of(quantity: str) -> tuple[str, ...]:
 def near(other: Task, task: Task) -> bool:
     """Tell whether two tasks are at one place, or one of them names none."""
     return not other.place or not task.place or other.place == task.place
+
+
+def ancestors(job: Job, task: Task) -> frozenset[str]:
+    """Return the tasks that one waits for, along every way."""
+    tasks = {other.id: other for other in job.tasks}
+    found: set[str] = set()
+    left = [link.task for link in task.after]
+    while left:
+        name = left.pop()
+        if name in tasks and name not in found:
+            found.add(name)
+            left += [link.task for link in tasks[name].after]
+    return frozenset(found)
 
 
 def fact_moment(known: Known, fact: Fact) -> datetime | None:

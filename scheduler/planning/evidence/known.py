@@ -185,8 +185,7 @@ def _view(
 
 def stale(forecast: Forecast, now: datetime) -> bool:
     """Tell whether a forecast is too old to say go on; one without an issue time is."""
-    age = forecast.provenance.age_h(now)
-    return age is None or age > forecast.provenance.age_limit_h
+    return forecast.provenance.is_stale(now)
 
 
 def _before(

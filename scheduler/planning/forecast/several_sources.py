@@ -100,8 +100,7 @@ def _extras(fresh: Sequence[Forecast]) -> dict[str, object]:
 
 
 def _stale(of: Provenance, now: datetime) -> bool:
-    age = of.age_h(now)
-    return age is None or age > of.age_limit_h
+    return of.is_stale(now)
 
 
 def _age(of: Provenance, now: datetime) -> str:

@@ -34,7 +34,7 @@ from scheduler.planning.rulings.quantities import (
     site,
     weather,
 )
-from scheduler.planning.rulings.ruling import Ruling, hours_between
+from scheduler.planning.rulings.ruling import Ruling, graded, hours_between
 from scheduler.planning.rulings.unknown import is_undated, not_known, seen, unforeseen, unread
 
 MOST_MEASURES: Final = 100  # of one band; ranks hours by outcome, then by what they ask for
@@ -153,8 +153,16 @@ def _read(trial: Trial, row: Row) -> Reckoned | None:
 
 def _weather(trial: Trial, row: Row) -> Ruling | None:
     if row.taken_as == "value":
-        return _each_hour(trial, row)
+        return _doubted(trial, row, _each_hour(trial, row), hours_left(trial))
     return _over(trial, row)
+
+
+def _doubted(trial: Trial, row: Row, made: Ruling | None, span: Span) -> Ruling | None:
+    """Return a ruling that rests on an old forecast, or one of another place, as not known."""
+    old = trial.known.view.stale and span.end > trial.known.now
+    if made is None or not old or made.refuses or row.only_advises or row.seen_on_site:
+        return made
+    return replace(not_known(trial, row, span), moves=True)
 
 
 def _each_hour(trial: Trial, row: Row) -> Ruling | None:
@@ -243,7 +251,7 @@ def _gravest_hour(
         "stale" if stale else "",
         at=moment_of(begun + pick),
     )
-    limit = replace(limit_line(row, band, found, "value"), outcome=outcome)
+    limit = graded(limit_line(row, band, found, "value"), outcome)
     event = max(moment_of(begun + first), span.start)
     return replace(asked(trial, row, band, outcome, limit, event=event), moves=True)
 
@@ -301,7 +309,8 @@ def _over(trial: Trial, row: Row) -> Ruling | None:
         for taken_as in (row.taken_as, *row.also_taken_as)
         if (r := _aggregate(trial, row, span, taken_as)) is not None
     ]
-    return max(made, key=lambda r: Verdict[r.outcome.name]) if made else None
+    gravest = max(made, key=lambda r: Verdict[r.outcome.name]) if made else None
+    return _doubted(trial, row, gravest, span)
 
 
 def span_over(trial: Trial, row: Row) -> Span | None:
@@ -329,7 +338,7 @@ def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | No
         outcome = Outcome.NOT_KNOWN
     if outcome is Outcome.GO and row.seen_on_site and _unrecorded(trial, row, span):
         return seen(trial, row)
-    limit = replace(limit_line(row, band, found, shown), outcome=outcome)
+    limit = graded(limit_line(row, band, found, shown), outcome)
     return replace(asked(trial, row, band, outcome, limit, event=found.at), moves=True)
 
 

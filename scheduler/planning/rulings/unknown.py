@@ -13,7 +13,14 @@ from typing import Final
 import numpy as np
 
 from rules.book_rows import Row
-from scheduler.planning.evidence.ages import AGES, finished, is_done, kinds_of, near
+from scheduler.planning.evidence.ages import (
+    AGES,
+    ancestors,
+    finished,
+    is_done,
+    kinds_of,
+    near,
+)
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import CheckLine, Outcome, Span
 from scheduler.planning.model.job import State, Task
@@ -88,7 +95,7 @@ def _age(trial: Trial, row: Row) -> Ruling:
     Work that is still to do before this one is waited for by its link, which keeps the row's own
     hours; see ``book_waits``. A thing that the job does not have binds nothing.
     """
-    before = ancestors(trial)
+    before = ancestors(trial.known.job, trial.task)
     ahead = any(
         other.id in before and not is_done(trial.known, other)
         for other in trial.known.job.tasks
@@ -112,19 +119,6 @@ def is_undated(trial: Trial, row: Row) -> bool:
 def is_of(other: Task, task: Task, quantity: str) -> bool:
     """Tell whether an age counts from another task."""
     return other.id != task.id and other.work_type in kinds_of(quantity) and near(other, task)
-
-
-def ancestors(trial: Trial) -> frozenset[str]:
-    """Return the tasks that this one waits for, along every way."""
-    tasks = {t.id: t for t in trial.known.job.tasks}
-    found: set[str] = set()
-    left = [link.task for link in trial.task.after]
-    while left:
-        name = left.pop()
-        if name in tasks and name not in found:
-            found.add(name)
-            left += [link.task for link in tasks[name].after]
-    return frozenset(found)
 
 
 def _is_undated(trial: Trial, other: Task, row: Row) -> bool:

@@ -11,12 +11,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.verdict import FloatArray
 
+# A cell of a global quarter-degree grid reaches 20 km from its middle; beyond twice that a forecast
+# is for other weather. Common practice, no source.
+ELSEWHERE_KM: Final = 40.0
 HourArray = NDArray[np.datetime64]
 
 
@@ -82,6 +86,16 @@ class Provenance:
         if self.issued_at is None:
             return None
         return (now - self.issued_at).total_seconds() / 3600.0
+
+    @property
+    def is_elsewhere(self) -> bool:
+        """Tell whether the place it is for lies too far from the site to speak for it."""
+        return self.distance_km is not None and self.distance_km > ELSEWHERE_KM
+
+    def is_stale(self, now: datetime) -> bool:
+        """Tell whether it says nothing of the site any more: too old, of no age, or elsewhere."""
+        age = self.age_h(now)
+        return age is None or age > self.age_limit_h or self.is_elsewhere
 
 
 @dataclass(frozen=True, slots=True)
