@@ -11,6 +11,7 @@ from rules.book_rows import Band, Need, Row, TakenAs
 from rules.conditions import fixed_conditions, hourly_conditions
 from rules.facts import Asked, band_index, band_of, is_asked, number
 from rules.grading import (
+    AGES,
     counted_hours,
     is_by_hour,
     is_by_start,
@@ -139,7 +140,10 @@ def _on_site(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> 
     stop = min(max(end, start + 1), weather.hours)
     applies = _met_somewhere(row, weather, start, stop)
     if value is None:
-        seen = bool(row.seen_on_site) or row.only_advises or row.unsaid is not None
+        elsewhere = (
+            row.unsaid is not None or row.quantity in AGES
+        )  # by who knows when it was built
+        seen = bool(row.seen_on_site) or row.only_advises or elsewhere
         unread = Verdict.NOT_KNOWN
         return Reason(
             row, unread, unread, None, row.taken_as, None, ask_on_site=seen, applies=applies

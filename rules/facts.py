@@ -24,8 +24,8 @@ NOTHING: Final = frozenset({"none", "no", "nothing"})
 class Asked:
     """A kind of work, what is known of it and the site, and the measures to be had.
 
-    ``measures`` None takes every measure as to be had. ``coming`` says from which hour of the table
-    on others are there. ``now`` is the hour of the table at which readings were taken.
+    ``measures`` None takes every measure as to be had. ``coming`` says from which hour on
+    others are there. ``now`` is the hour of the table at which readings were taken.
     """
 
     work_type: str

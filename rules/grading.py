@@ -108,7 +108,7 @@ def _by_hour(
 
 
 def with_read(row: Row, asked: Asked) -> Row:
-    """Return a computed row with the inputs that were read on site or stated, not told by hours."""
+    """Return a computed row with the inputs that were read on site or stated."""
     told = {}
     for argument, _ in inputs_of(row.quantity):
         stem, _, _ = argument.rpartition("_")
@@ -220,12 +220,14 @@ def _judge_windows(
         verdict = np.where(verdict == NOT_KNOWN, GO, verdict)
     else:
         short = ends_early(row, hours, high)
-        verdict = np.where(short, np.maximum(verdict, NOT_KNOWN), verdict) if short.any() else verdict
+        verdict = (
+            np.where(short, np.maximum(verdict, NOT_KNOWN), verdict) if short.any() else verdict
+        )
     return where_it_applies(verdict, applies, conditions)
 
 
 def ends_early(row: Row, hours: Hours, high: HourIndex) -> BoolArray:
-    """Tell which windows lie past the column's end in their first day after the work, or before."""
+    """Tell which windows' first day after the work lies past the column's end."""
     if row.hours is None:
         raise ValueError(f"{row.id} looks at no hours")
     tail = ceil(max(row.hours.until.offset_h - FIRST_DAY_H, 0.0))

@@ -12,7 +12,7 @@ from datetime import datetime
 import numpy as np
 
 from rules.book import Book
-from scheduler.planning.evidence.book_waits import with_age_starts, with_book_waits
+from scheduler.planning.evidence.book_waits import as_old_as_asked
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.ensemble_line import members_of
 from scheduler.planning.forecast.scenarios import Scenarios, scenarios
@@ -111,7 +111,6 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         Told the name of each step as it begins.
     """
     watch(TRACES)
-    job = with_book_waits(with_age_starts(job, book, progress, now), book, progress, now)
     zero, _ = planned_hours(job, now)
 
     def weather_from(table: HourlyTable, years: ClimateYears | None) -> Scenarios:
@@ -130,7 +129,13 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     if climate is not None and not traces.years:  # past years that end in the season tell nothing
         notes, climate = (*notes, *traces.notes), None
         traces = weather_from(members_of(forecast), None)
-    frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
+    frame = frame_of(
+        as_old_as_asked(job, book, progress, now),
+        progress,
+        hour_zero=zero,
+        hours=traces.table.hours,
+        now_hour=0,
+    )
     watch(VERDICTS)
     judged = judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     watch(STRENGTH)

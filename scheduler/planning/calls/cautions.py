@@ -30,8 +30,8 @@ from scheduler.planning.model.answer import (
 from scheduler.planning.rulings.asks import OUTCOMES, band_of
 from scheduler.planning.rulings.chances import error_numbers, extras, share_numbers
 from scheduler.planning.rulings.quantities import COLUMNS, reach
-from scheduler.planning.tables.hours import ELSEWHERE_KM
 from scheduler.planning.rulings.ruling import GRAVITY, Judged, hours_between
+from scheduler.planning.tables.hours import ELSEWHERE_KM
 
 SECOND_NIGHT: Final = timedelta(hours=24)  # from here on it is a later night than the first
 GUIDES: Final = frozenset({"guide", "practice"})
@@ -85,7 +85,9 @@ def _age(judged: Judged) -> Iterator[Remark]:
     issued = known.view.issued_at
     of = None if known.newest is None else known.newest.provenance
     if of is not None and of.is_elsewhere:
-        away = f"for a place {of.distance_km:.0f} km from the site, {ELSEWHERE_KM:g} km is the limit"
+        away = (
+            f"for a place {of.distance_km:.0f} km from the site, {ELSEWHERE_KM:g} km is the limit"
+        )
         yield CautionLine("forecast_elsewhere", away)
         yield CheckLine("second_forecast_source", "the forecast at hand is for another place")
         return

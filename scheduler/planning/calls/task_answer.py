@@ -311,7 +311,9 @@ def _reason(known: Known, call: Call, rulings: Sequence[Ruling]) -> str:
     if limit.unit == "time":
         return f"{name}{when}"
     if decisive.lacks:
-        return f"{_needs(known, decisive.lacks[0])}: {name} {_shown(limit.value, limit.unit)}{when}"
+        return (
+            f"{_needs(known, decisive.lacks[0])}: {name} {_shown(limit.value, limit.unit)}{when}"
+        )
     return f"{name} {_shown(limit.value, limit.unit)}{when}"
 
 

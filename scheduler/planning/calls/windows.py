@@ -50,7 +50,9 @@ def likely(
     asked = with_means(
         Asked(task.work_type, facts_of(known, task)), known.job, known.now, moment_of(first)
     )
-    if known.view.stale:  # an old forecast picks no hours; work that no weather refuses has them all
+    if (
+        known.view.stale
+    ):  # an old forecast picks no hours; work that no weather refuses has them all
         told = [r for r in kept if not r.only_advises and not r.seen_on_site]
         return [all(fixed_conditions(r, asked) is False for r in told)] * len(starts)
     weather = Weather(columns, count)

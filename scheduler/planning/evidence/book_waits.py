@@ -14,7 +14,15 @@ from zoneinfo import ZoneInfo
 from rules.book import Book, Row
 from rules.conditions import fixed_conditions
 from rules.verdict import Verdict
-from scheduler.planning.evidence.ages import AGES, ancestors, finished, is_done, kinds_of, near, since
+from scheduler.planning.evidence.ages import (
+    AGES,
+    ancestors,
+    finished,
+    is_done,
+    kinds_of,
+    near,
+    since,
+)
 from scheduler.planning.evidence.known import Known, View
 from scheduler.planning.model.job import Job, Link, LinkKind, Task
 from scheduler.planning.model.known_facts import asked_of
@@ -34,7 +42,9 @@ def with_age_starts(job: Job, book: Book, progress: Progress, now: datetime) -> 
     An age that nobody logged counts from now: a plan has no later hour to count from.
     """
     known = _known(job, progress, now)
-    return replace(job, tasks=tuple(_not_before(known, task, book, progress) for task in job.tasks))
+    return replace(
+        job, tasks=tuple(_not_before(known, task, book, progress) for task in job.tasks)
+    )
 
 
 def _known(job: Job, progress: Progress, now: datetime) -> Known:
@@ -56,7 +66,7 @@ def _waits(known: Known, task: Task, book: Book, progress: Progress) -> dict[str
 
 
 def _refusing(job: Job, task: Task, book: Book, progress: Progress) -> Iterator[tuple[Row, float]]:
-    """Yield the rows that may refuse a task on young work, with the age at which they no longer do."""
+    """Yield the rows that may refuse a task on young work, with the age that they ask."""
     asked = asked_of(job, task, progress)
     for row in book.rows_for(task.work_type):
         if row.quantity not in AGES or fixed_conditions(row, asked) is False:

@@ -1,4 +1,4 @@
-"""From when on a measure can be on site: on hand, offered with a notice, had from a yard, or never.
+"""From when on a measure can be on site: on hand, offered with a notice, had from a yard.
 
 What needs no fetching is always there and not listed. What a yard has counts two working hours
 after asking, unless the job offers it otherwise; kit counts only where it is on hand or offered.
@@ -41,9 +41,7 @@ def on_site_from(job: Job, now: datetime) -> dict[str, datetime]:
 def _fetched(job: Job, now: datetime) -> datetime | None:
     """Return when what is asked for now has been fetched from a yard."""
     zero = whole_hour_from(now)
-    shift = shift_mask(
-        job.calendar, job.site.time_zone, hour_zero=zero, hours=LOOK_AHEAD_H
-    )
+    shift = shift_mask(job.calendar, job.site.time_zone, hour_zero=zero, hours=LOOK_AHEAD_H)
     worked = np.flatnonzero(shift)
     if worked.size < FETCH_H:
         return None

@@ -31,7 +31,7 @@ from scheduler.planning.model.answer import (
 )
 from scheduler.planning.model.means import on_site_from
 from scheduler.planning.rulings.conditions import by_hour
-from scheduler.planning.rulings.quantities import COLUMNS, Reckoned
+from scheduler.planning.rulings.quantities import COLUMNS, Reckoned, is_hourly
 from scheduler.planning.rulings.ruling import Ruling, after, graded
 
 SIGNS: Final = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "°C"}
@@ -146,7 +146,9 @@ def asked(
         measures=tuple(measures),
         lacks=tuple(lacks),
         checks=tuple(CheckLine(c, row.says) for p in parts for c in p.checks),
-        cautions=tuple(CautionLine(c, said) for p in parts for c in p.cautions),
+        cautions=tuple(
+            CautionLine(c, said) for p in _warning(row, parts, outcome) for c in p.cautions
+        ),
         holds=tuple(HoldLine(by, h.needs) for p in parts for h in p.holds for by in h.by),
         tells=tuple(
             TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
@@ -157,6 +159,12 @@ def asked(
         bears=_bears(row),
         clears_at=_clears(trial, row) if refused else None,
     )  # fmt: skip
+
+
+def _warning(row: Row, parts: list[Asks], outcome: Outcome) -> list[Asks]:
+    """Return whose cautions are told: those of a row of the weather only where it brings them."""
+    calm = outcome is Outcome.GO and is_hourly(row.quantity) and not row.safety
+    return [part for part in parts if part is not row] if calm else parts
 
 
 def _bears(row: Row) -> tuple[tuple[str, str], ...]:

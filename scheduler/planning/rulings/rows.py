@@ -205,7 +205,7 @@ def _hours_of(trial: Trial, row: Row, span: Span) -> FloatArray | None:
 
 
 def _own_end(trial: Trial, row: Row) -> int:
-    """Return the hour at which a row's own column ends; for a computed one, at which an input does."""
+    """Return the hour at which a row's own column ends, or an input of it."""
     names = [row.quantity] if row.quantity in COLUMNS else []
     names += [name.rpartition("_")[0] for name, _ in inputs_of(row.quantity)]
     ends = [end for n in names if n in COLUMNS and (end := reach(trial.known, n)) is not None]

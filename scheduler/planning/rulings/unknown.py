@@ -24,11 +24,13 @@ from scheduler.planning.evidence.ages import (
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import CheckLine, Outcome, Span
 from scheduler.planning.model.job import State, Task
-from scheduler.planning.rulings.asks import asked, limit_line
+from scheduler.planning.rulings.asks import OUTCOMES, asked, band_of, limit_line
 from scheduler.planning.rulings.quantities import Reckoned, weather
 from scheduler.planning.rulings.ruling import Ruling
 
-LEFT_H: Final = timedelta(hours=72)  # how long frost and rain leave a state behind; common practice
+LEFT_H: Final = timedelta(
+    hours=72
+)  # how long frost and rain leave a state behind; common practice
 COLD_F: Final = 36.0  # 32 °F, and the error of a forecast low
 WET_IN: Final = 0.01
 
@@ -41,8 +43,10 @@ def unread(trial: Trial, row: Row) -> Ruling:
     shown = told if row.limit_as else None
     if row.ordinary is not None:
         taken = f"{row.says}: taken as {row.ordinary:g} {row.unit} at most"
-        made = asked(trial, row, None, Outcome.GO, shown)
-        return replace(made, checks=(*made.checks, CheckLine("read_on_site", taken)))
+        band = band_of(row, row.ordinary)
+        usual = limit_line(row, band, Reckoned(row.ordinary, row.unit, "assumed"), "value")
+        made = asked(trial, row, band, OUTCOMES[band.outcome], usual if row.limit_as else None)
+        return replace(made, checks=(*made.checks, CheckLine("size_not_stated", taken)))
     if row.only_advises:
         return asked(trial, row, None, Outcome.GO, shown)
     return seen(trial, row) if row.seen_on_site else not_known(trial, row)
@@ -63,12 +67,12 @@ def not_known(trial: Trial, row: Row, span: Span | None = None) -> Ruling:
 
 
 def seen(trial: Trial, row: Row) -> Ruling:
-    """Return the go that holds once a person has seen the state, where weather may have left it."""
+    """Return the go that holds once a person has seen the state that weather may have left."""
     made = asked(trial, row, None, Outcome.GO, None)
     if not _is_due(trial, row):
-        return replace(made, checks=())
+        return replace(made, checks=(), cautions=())
     gravest = max(row.bands, key=lambda band: band.outcome)
-    names = row.checks or gravest.checks
+    names = row.checks or (gravest.checks if row.left_by else ())
     text = f"go once seen: {row.says} ({row.seen_on_site})"
     return replace(made, checks=(), conditions=tuple(CheckLine(name, text) for name in names))
 

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from rules.verdict import FloatArray
 
-# A cell of a global quarter-degree grid reaches 20 km from its middle; beyond twice that a forecast
-# is for other weather. Common practice, no source.
+# A cell of a global quarter-degree grid reaches 20 km from its middle; beyond twice that a
+# forecast is for other weather. Common practice, no source.
 ELSEWHERE_KM: Final = 40.0
 HourArray = NDArray[np.datetime64]
 
