@@ -36,15 +36,14 @@ def with_book_waits(job: Job, book: Book, progress: Progress, now: datetime) -> 
     return replace(job, tasks=tuple(_linked(task, waits[task.id]) for task in job.tasks))
 
 
-def with_age_starts(job: Job, book: Book, progress: Progress, now: datetime) -> Job:
-    """Return the job, its tasks not before what they rest on is old enough.
+def as_old_as_asked(job: Job, book: Book, progress: Progress, now: datetime) -> Job:
+    """Return the job as it is planned: its tasks not before what they rest on is old enough.
 
     An age that nobody logged counts from now: a plan has no later hour to count from.
     """
     known = _known(job, progress, now)
-    return replace(
-        job, tasks=tuple(_not_before(known, task, book, progress) for task in job.tasks)
-    )
+    tasks = tuple(_not_before(known, task, book, progress) for task in job.tasks)
+    return with_book_waits(replace(job, tasks=tasks), book, progress, now)
 
 
 def _known(job: Job, progress: Progress, now: datetime) -> Known:
