@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from rules.condensation import dew_point_c
 from rules.errors import OutOfRange
 from rules.units import convert
 from rules.verdict import FloatArray
@@ -99,18 +100,38 @@ def _not_negative(wind_speed_ms: FloatArray) -> FloatArray:
 
 
 def dew_point_margin(
-    *, surface_temperature_c: FloatArray, dew_point_temperature_c: FloatArray
+    *,
+    air_temperature_c: FloatArray,
+    surface_temperature_c: FloatArray | None = None,
+    dew_point_temperature_c: FloatArray | None = None,
+    relative_humidity_pct: FloatArray | None = None,
 ) -> FloatArray:
     """How far a face is above the dew point; at or below zero it is wet.
 
     Parameters
     ----------
-    surface_temperature_c, dew_point_temperature_c : (..., hours)
-        The face, as read or by hour, and the dew point of the air. [°C]
+    air_temperature_c : (..., hours)
+        Stands for the face where nobody gives that: in the sun a face is warmer, under a clear
+        night sky colder. [°C]
+    surface_temperature_c : (..., hours), optional
+        The face, as read or by hour. [°C]
+    dew_point_temperature_c : (..., hours), optional
+        Dew point of the air. [°C]
+    relative_humidity_pct : (..., hours), optional
+        Gives the dew point where that is not given. [%]
 
     Returns
     -------
     (..., hours)
-        The margin. [K]
+        The margin, NaN where it cannot be told. [K]
     """
-    return np.asarray(surface_temperature_c - dew_point_temperature_c, dtype=np.float64)
+    air = np.asarray(air_temperature_c, dtype=np.float64)
+    face = air if surface_temperature_c is None else np.asarray(surface_temperature_c)
+    face = np.where(np.isnan(face), air, face)
+    if dew_point_temperature_c is not None:
+        return np.asarray(face - dew_point_temperature_c, dtype=np.float64)
+    if relative_humidity_pct is None:
+        return np.full(face.shape, np.nan)
+    humidity = np.clip(np.asarray(relative_humidity_pct, dtype=np.float64), 1.0, 100.0)
+    dew = dew_point_c(air_temperature_c=air, relative_humidity_pct=humidity)
+    return np.asarray(face - dew, dtype=np.float64)

@@ -9,7 +9,6 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 
 from rules.moments import Moment, moment
 from rules.quantities import is_fact, weather_columns
-from rules.units import UNITS
 from rules.verdict import KEYS, Verdict
 
 TakenAs = Literal["value", "min", "max", "mean", "midpoint", "sum", "duration", "count"]
@@ -135,7 +134,8 @@ class Substitute(Part):
     """What may stand in where a column is absent or has ended; flagged where used.
 
     Either the other quantity times ``factor``, or ``gives`` in every hour in which the other
-    quantity is below ``while_below``; the hours in which it is not stay not known.
+    quantity is below ``while_below``; the hours in which it is not take ``otherwise``, and stay
+    not known where the row names none.
     """
 
     quantity: str
@@ -143,6 +143,7 @@ class Substitute(Part):
     while_below: float | None = None
     unit: str = ""
     gives: float = 0.0  # in the row's unit
+    otherwise: float | None = None
     says: str = Field(min_length=1)
 
 
@@ -167,8 +168,6 @@ class Row(Asks):
     when: tuple[Condition, ...] = ()
     unless: tuple[Condition, ...] = ()
     substitutes: tuple[Substitute, ...] = ()
-    if_absent: Literal["not_known", "check"] = "not_known"
-    if_no_record: Literal["not_known", "check"] = "not_known"  # hours before the table begins
     seen_on_site: str = ""  # why a person can see before starting what nobody told
     left_by: Literal["", "frost", "rain"] = ""  # what weather leaves it: looked at after that
     ordinary: float | None = None  # a size that nobody stated counts as this, in the row's unit
@@ -188,7 +187,7 @@ class Row(Asks):
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
-        for wrong in (_band_problem(self), _hours_problem(self), _source_problem(self)):
+        for wrong in (_band_problem(self), _hours_problem(self), _unknown_problem(self)):
             if wrong:
                 raise ValueError(wrong)
         return self
@@ -252,7 +251,7 @@ class Measure(Part):
     does_also: Names = ()  # weaker measures that it takes the place of
     set_up_h: float = Field(ge=0.0)
     people: int = Field(ge=0)
-    workmanship: bool = False  # needs nothing fetched: always at hand
+    kind: Literal["working", "store", "kit"]  # at hand; had from any yard; owned or offered
     cautions: Names = ()
     harmless: bool = False
     source: str = "common_practice"
@@ -321,11 +320,21 @@ def _hours_problem(row: Row) -> str:
     )
 
 
-def _source_problem(row: Row) -> str:
-    refuses = any(band.outcome is Verdict.NO_GO for band in row.bands)
-    if row.if_absent == "check" and (refuses or row.quantity in weather_columns()):
-        if row.safety:
-            return "a limit that keeps people safe never falls back to a check"
-        if row.unit in UNITS and UNITS[row.unit][0] == "temperature":
-            return "a temperature limit never falls back to a check"
-    return ""
+def _unknown_problem(row: Row) -> str:
+    """Say what is wrong with how a row takes what nobody knows.
+
+    Hours to come cannot be seen: only a state, or what past hours left, is seen before starting.
+    """
+    if row.left_by and not row.seen_on_site:
+        return "left_by without seen_on_site"
+    if row.ordinary is not None and (row.seen_on_site or not row.unit):
+        return "ordinary is a size in the row's unit, and nothing that is seen"
+    if not row.seen_on_site:
+        return ""
+    if not row.quantity or row.only_advises:
+        return "seen_on_site for a row that refuses and protects nothing"
+    computed_ = "." in row.quantity and not is_fact(row.quantity)
+    if row.on_site or not (computed_ or row.quantity in weather_columns()):
+        return ""
+    before = row.hours is not None and row.hours.until in (Moment("start"), Moment("now"))
+    return "" if before else "hours to come are never seen on site"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from rules.condensation import saturation_pressure_pa
@@ -9,13 +11,15 @@ from rules.errors import OutOfRange
 from rules.units import convert
 from rules.verdict import FloatArray
 
+ORDINARY_C: Final = 16.0  # 60 °F: least as mixed for thin sections from 30 °F air on, ACI 306R
+
 
 def evaporation_rate(
     *,
     air_temperature_c: FloatArray,
     relative_humidity_pct: FloatArray,
     wind_speed_ms: FloatArray,
-    concrete_temperature_c: FloatArray | float | None = None,
+    concrete_temperature_as_placed_c: FloatArray | float | None = None,
     slab_wind_share: float = 0.66,
 ) -> FloatArray:
     """Rate at which bleed water leaves a fresh slab.
@@ -28,8 +32,8 @@ def evaporation_rate(
         Relative humidity, 0 to 100. [%]
     wind_speed_ms : (..., hours)
         Mean wind 10 m above the ground. [m/s]
-    concrete_temperature_c : (..., hours) or one value
-        Of the slab; nobody read it: the air's own. [°C]
+    concrete_temperature_as_placed_c : (..., hours) or one value
+        Of the fresh slab; nobody said: 16 °C, the air's own where that is warmer. [°C]
     slab_wind_share
         Wind 0.5 m above the slab over the wind given. The default is a log-law estimate over open
         ground (0.6 to 0.7), from memory; 1 where the wind was read at the slab.
@@ -53,7 +57,8 @@ def evaporation_rate(
     air = np.asarray(air_temperature_c, dtype=np.float64)
     share = _share(relative_humidity_pct)
     wind_kmh = convert(_wind(wind_speed_ms) * slab_wind_share, "m/s", "km/h")
-    slab_c = air if concrete_temperature_c is None else np.asarray(concrete_temperature_c)
+    placed = concrete_temperature_as_placed_c
+    slab_c = np.maximum(air, ORDINARY_C) if placed is None else np.asarray(placed)
     lost = _held(slab_c) - share * _held(air)
     return np.asarray(np.maximum(5e-6 * lost * (wind_kmh + 4.0), 0.0), dtype=np.float64)
 

@@ -11,6 +11,7 @@ from rules.book_rows import Band, Need, Row, TakenAs
 from rules.conditions import fixed_conditions, hourly_conditions
 from rules.facts import Asked, band_index, band_of, is_asked, number
 from rules.grading import (
+    AGES,
     counted_hours,
     is_by_hour,
     is_by_start,
@@ -19,6 +20,7 @@ from rules.grading import (
     row_by_hour,
     row_by_start,
     row_on_site,
+    site_value,
     window,
 )
 from rules.moments import Moment
@@ -134,13 +136,17 @@ def reason_of(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
 
 
 def _on_site(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> Reason:
-    value = asked.facts.get(row.quantity)
+    value = site_value(row, asked)
     stop = min(max(end, start + 1), weather.hours)
     applies = _met_somewhere(row, weather, start, stop)
     if value is None:
+        elsewhere = (
+            row.unsaid is not None or row.quantity in AGES
+        )  # by who knows when it was built
+        seen = bool(row.seen_on_site) or row.only_advises or elsewhere
         unread = Verdict.NOT_KNOWN
         return Reason(
-            row, unread, unread, None, row.taken_as, None, ask_on_site=True, applies=applies
+            row, unread, unread, None, row.taken_as, None, ask_on_site=seen, applies=applies
         )
     band = band_of(value, row.bands, row.unit)
     worst = int(row_on_site(row, asked, weather)[..., start:stop].max(initial=0))
@@ -172,14 +178,14 @@ def _by_hour(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> 
     here = np.asarray(verdicts[..., start:stop])
     past = end > weather.hours
     if hours is None or here.size == 0:
-        return _unknown(row, start, end, absent=hours is None, binds=bool((here > 0).any()))
+        return _unknown(row, start, end, binds=bool((here > 0).any()))
     worst = int(here.max())
     if past:
         worst = max(worst, int(Verdict.NOT_KNOWN))
     values = in_unit(hours.values[start:stop], row)
     gravest = np.where(here == here.max(), values, np.nan)
     if np.isnan(gravest).all():
-        return _unknown(row, start, end, absent=False)
+        return _unknown(row, start, end)
     place = int(np.nanargmin(gravest) if row.low_is_worse else np.nanargmax(gravest))
     value = float(values[place])
     band = row.bands[band_index(value, row.bands)]
@@ -212,12 +218,11 @@ def _by_start(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
     verdict = Verdict(int(row_by_start(row, asked, weather, ends)[..., start]))
     hours = counted_hours(row, weather)
     if hours is None:
-        return _unknown(row, start, end, absent=True)
+        return _unknown(row, start, end)
     low, high = (int(edge[start]) for edge in window(row, ends))
     way, value = _deciding(row, weather, hours, low, high)
     if value is None:
-        unrecorded = low < 0 and row.if_no_record == "check"
-        return _unknown(row, low, high, absent=False, binds=verdict > Verdict.GO, check=unrecorded)
+        return _unknown(row, low, high, binds=verdict > Verdict.GO or bool(row.seen_on_site))
     band = row.bands[band_index(value, row.bands)]
     return Reason(
         row=row,
@@ -263,10 +268,8 @@ def _hour_of(
     return max(low, 0) + int(np.nanargmin(np.abs(inside - value)))
 
 
-def _unknown(
-    row: Row, low: int, high: int, *, absent: bool, binds: bool = True, check: bool = False
-) -> Reason:
-    check = (check or (absent and row.if_absent == "check")) and not row.only_advises
+def _unknown(row: Row, low: int, high: int, *, binds: bool = True) -> Reason:
+    check = binds and bool(row.seen_on_site) and not row.only_advises
     calm = check or not binds or row.only_advises
     verdict = Verdict.GO if calm else Verdict.NOT_KNOWN
     way = row.taken_as

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -24,14 +24,25 @@ NOTHING: Final = frozenset({"none", "no", "nothing"})
 class Asked:
     """A kind of work, what is known of it and the site, and the measures to be had.
 
-    ``measures`` None takes every measure as to be had. ``now`` is the hour of the table at which
-    readings were taken.
+    ``measures`` None takes every measure as to be had. ``coming`` says from which hour on
+    others are there. ``now`` is the hour of the table at which readings were taken.
     """
 
     work_type: str
     facts: Facts = field(default_factory=dict)
     measures: frozenset[str] | None = None
     now: int = 0
+    coming: Mapping[str, int] = field(default_factory=dict)
+
+    def phases(self) -> list[tuple[int, Asked]]:
+        """Return the same question from each hour on at which more measures are there."""
+        if self.measures is None:
+            return [(0, self)]
+        out = [(0, replace(self, coming={}))]
+        for hour in sorted(set(self.coming.values())):
+            there = self.measures | {name for name, at in self.coming.items() if at <= hour}
+            out.append((hour, replace(self, measures=there, coming={})))
+        return out
 
 
 def number(value: Value, unit: str) -> float | None:

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache, reduce
 from math import ceil, floor
 from typing import Final
@@ -12,23 +13,26 @@ from typing import Final
 import numpy as np
 
 from rules.book import measures
-from rules.book_rows import Band, Row, TakenAs
+from rules.book_rows import Band, Need, Row, TakenAs
 from rules.conditions import (
     fixed_conditions,
     hourly_conditions,
     where_it_applies,
     window_conditions,
 )
-from rules.facts import Asked, band_of, edges, is_asked
+from rules.facts import Asked, Value, band_of, edges, is_asked, number
 from rules.moments import Moment
-from rules.quantities import is_fact, si_unit, weather_columns
+from rules.quantities import inputs_of, is_fact, si_unit, weather_columns
 from rules.units import convert
 from rules.verdict import FloatArray, Verdict, VerdictArray
-from rules.weather import Hours, Weather, meets
+from rules.weather import BoolArray, Hours, Weather, meets
 from rules.windows import HourIndex, is_run, take
 from rules.words import site_quantities
 
 NEVER: Final = 2**30
+STATED: Final = {"concrete_temperature_as_placed": "task.placed"}  # in the job file's element
+AGES: Final = frozenset({"age_of_masonry", "age_of_grout", "age_of_wall", "age_of_concrete"})
+FIRST_DAY_H: Final = 24.0  # of a period after the work that must be forecast; later hours may end
 GO, NOT_KNOWN, NO_GO = np.int8(Verdict.GO), np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
 # What a start hour and its finish can place. The dry hours that a document asks for are judged
 # with the document; a row that counts them looks up to the end of the work.
@@ -80,17 +84,55 @@ def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
     applies = fixed_conditions(row, asked)
     if applies is False or row.only_advises:
         return np.zeros(weather.hours, dtype=np.int8)
-    outcomes = codes(row, asked)
 
+    read = with_read(row, asked)
+
+    def graded(outcomes: VerdictArray) -> VerdictArray:
+        return _by_hour(read, outcomes, applies, weather)
+
+    return _as_means_come(row, asked, np.arange(weather.hours), graded)
+
+
+def _by_hour(
+    row: Row, outcomes: VerdictArray, applies: bool | None, weather: Weather
+) -> VerdictArray:
     def judge() -> VerdictArray:
         hours = weather.for_row(row)
         if hours is None:
-            graded = np.full(weather.hours, absent(row), dtype=np.int8)
+            graded = np.full(weather.hours, NOT_KNOWN, dtype=np.int8)
         else:
             graded = grade(hours.values, row, outcomes, may_be_nan=not hours.whole)
         return where_it_applies(graded, applies, hourly_conditions(row, weather))
 
     return weather.remembered(("hour", outcomes.tobytes(), applies), row, judge)
+
+
+def with_read(row: Row, asked: Asked) -> Row:
+    """Return a computed row with the inputs that were read on site or stated."""
+    told = {}
+    for argument, _ in inputs_of(row.quantity):
+        stem, _, _ = argument.rpartition("_")
+        value = asked.facts.get(stem) or asked.facts.get(STATED.get(stem, stem))
+        own = site_quantities().get(stem)
+        if own is None or value is None or argument in row.given:
+            continue
+        amount = number(value, si_unit(own.unit))
+        told |= {} if amount is None else {argument: amount}
+    return row.model_copy(update={"given": {**row.given, **told}}) if told else row
+
+
+def _as_means_come(
+    row: Row, asked: Asked, wanted: HourIndex, graded: Callable[[VerdictArray], VerdictArray]
+) -> VerdictArray:
+    """Return verdicts with the measures that are there at the hour at which they are wanted."""
+    (_, first), *later = asked.phases()
+    had = codes(row, first)
+    out = graded(had)
+    for hour, there in later:
+        outcomes = codes(row, there)
+        if (outcomes != had).any():
+            out, had = np.where(wanted >= hour, graded(outcomes), out), outcomes
+    return out
 
 
 def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> VerdictArray:
@@ -102,7 +144,32 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
     applies = fixed_conditions(row, asked)
     if applies is False or row.hours is None or row.only_advises:
         return np.zeros(weather.hours, dtype=np.int8)
-    outcomes = codes(row, asked)
+    begun = np.arange(ends.shape[-1], dtype=np.int64)
+    over = np.where(ends >= NEVER, begun + 1, ends)
+
+    def graded(outcomes: VerdictArray) -> VerdictArray:
+        return _by_start(row, outcomes, applies, weather, ends)
+
+    return _as_means_come(row, asked, over if is_kept_after(row) else begun, graded)
+
+
+def is_kept_after(row: Row) -> bool:
+    """Tell whether all that a row asks for is wanted only when the work is over."""
+    needs = [need for part in (row, *row.bands) for need in part.measures]
+    return bool(needs) and all(wanted_after(need) for need in needs)
+
+
+def wanted_after(need: Need) -> bool:
+    """Tell whether a measure is wanted at the end of the work, not from its start."""
+    after = need.until.anchor == "end" and need.until.offset_h > 0
+    return need.from_.anchor == "end" or (after and need.from_ == Moment("start"))
+
+
+def _by_start(
+    row: Row, outcomes: VerdictArray, applies: bool | None, weather: Weather, ends: HourIndex
+) -> VerdictArray:
+    if row.hours is None:
+        raise ValueError(f"{row.id} looks at no hours")
     anchor, last = (TABLE_ANCHORS[m.anchor] for m in (row.hours.from_, row.hours.until))
     if anchor != last:
         return _judge_windows(row, outcomes, applies, weather, *window(row, ends))
@@ -141,7 +208,7 @@ def _judge_windows(
     hours = counted_hours(row, weather)
     conditions = window_conditions(row, weather, look)
     if hours is None:
-        missing = np.full(low.shape[-1], absent(row), dtype=np.int8)
+        missing = np.full(low.shape[-1], _unread(row), dtype=np.int8)
         return where_it_applies(missing, applies, conditions)
     own = (row.quantity, row.unit, row.substitutes, row.counted, tuple(row.given.items()))
     graded = [
@@ -149,28 +216,64 @@ def _judge_windows(
         for way in (row.taken_as, *row.also_taken_as)
     ]
     verdict = reduce(np.maximum, graded)
-    if row.if_no_record == "check" and (low < 0).any():
-        verdict = np.where((low < 0) & (verdict == NOT_KNOWN), GO, verdict)
+    if row.seen_on_site:
+        verdict = np.where(verdict == NOT_KNOWN, GO, verdict)
+    else:
+        short = ends_early(row, hours, high)
+        verdict = (
+            np.where(short, np.maximum(verdict, NOT_KNOWN), verdict) if short.any() else verdict
+        )
     return where_it_applies(verdict, applies, conditions)
 
 
+def ends_early(row: Row, hours: Hours, high: HourIndex) -> BoolArray:
+    """Tell which windows' first day after the work lies past the column's end."""
+    if row.hours is None:
+        raise ValueError(f"{row.id} looks at no hours")
+    tail = ceil(max(row.hours.until.offset_h - FIRST_DAY_H, 0.0))
+    return np.asarray(high - tail > hours.reach)
+
+
 def row_on_site(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
-    """Judge by a fact or reading while it counts, (..., hours); GO where nobody knows."""
-    out = np.zeros(weather.hours, dtype=np.int8)
-    value = asked.facts.get(row.quantity)
+    """Judge by a fact or reading while it counts, (..., hours).
+
+    What nobody read is not known, unless a person sees it before starting or the row names the
+    ordinary size. Ages are left to whoever knows when the work was placed.
+    """
     applies = fixed_conditions(row, asked)
-    if value is None or applies is False:
+    unknown_age = row.quantity in AGES and row.quantity not in asked.facts
+    if applies is False or row.only_advises or unknown_age:
+        return np.zeros(weather.hours, dtype=np.int8)
+
+    def graded(outcomes: VerdictArray) -> VerdictArray:
+        return _on_site(row, asked, outcomes, weather)
+
+    verdict = _as_means_come(row, asked, np.arange(weather.hours), graded)
+    return where_it_applies(verdict, applies, hourly_conditions(row, weather))
+
+
+def _on_site(row: Row, asked: Asked, outcomes: VerdictArray, weather: Weather) -> VerdictArray:
+    out = np.full(weather.hours, _unread(row), dtype=np.int8)
+    value = site_value(row, asked)
+    if value is None:
         return out
     band = band_of(value, row.bands, row.unit)
     until = None if row.reading_age_h is None else asked.now + ceil(row.reading_age_h)
     first = 0 if until is None else asked.now
-    out[first:until] = NOT_KNOWN if band is None else code(row, band, asked)
-    return where_it_applies(out, applies, hourly_conditions(row, weather))
+    out[first:until] = NOT_KNOWN if band is None else outcomes[row.bands.index(band)]
+    return out
 
 
-def absent(row: Row) -> np.int8:
-    """Return what a row says where no source provides its quantity."""
-    return GO if row.if_absent == "check" else NOT_KNOWN
+def site_value(row: Row, asked: Asked) -> Value | None:
+    """Return what is known of a row's fact or reading, else the size that it takes as ordinary."""
+    value = asked.facts.get(row.quantity)
+    return (row.ordinary, row.unit) if value is None and row.ordinary is not None else value
+
+
+def _unread(row: Row) -> np.int8:
+    """Return what a row says where nobody knows its quantity."""
+    seen = row.seen_on_site or row.unsaid is not None
+    return GO if seen else NOT_KNOWN
 
 
 def grade(
@@ -225,11 +328,11 @@ def missing_measures(row: Row, band: Band, asked: Asked) -> list[tuple[str, ...]
 
 @cache
 def at_hand(to_be_had: frozenset[str]) -> frozenset[str]:
-    """Return the measures to be had, those they take the place of, and plain workmanship."""
+    """Return the measures to be had, those they take the place of, and what needs no fetching."""
     book = measures()
     weaker = {name for m in to_be_had if m in book for name in book[m].does_also}
-    workmanship = {name for name, measure in book.items() if measure.workmanship}
-    return frozenset(to_be_had | weaker | workmanship)
+    working = {name for name, measure in book.items() if measure.kind == "working"}
+    return frozenset(to_be_had | weaker | working)
 
 
 # Windows

@@ -224,6 +224,11 @@ where the job stands, and says so in the job file. Local codes, the engineer of 
 trades decide."""
 
 
+UNKNOWN: Final = """Everywhere else a limit that binds and cannot be judged is *not known*, and
+that is never go: an absent column, a gap, an old forecast, one of another place or that ends too
+early, an age nobody logged. Rows that only advise refuse nothing and are not listed."""
+
+
 def page() -> str:
     """Return the page of every row of every edition, Markdown."""
     rows, orders = all_rows()
@@ -234,11 +239,27 @@ def page() -> str:
             family = _family(row)
             parts.append(f"### {family}")
         parts.append(_entry(line(row)))
+    parts += ["## What may go though nobody knows", UNKNOWN]
+    parts.append("\n".join(f"- `{row.id}`: {why}" for row in rows if (why := on_unknown(row))))
     parts.append("## Order of work")
     parts += [_order(order) for order in orders]
     parts.append("## Sources")
     parts += [f"- `{key}`: {s.title}; {s.edition} ({s.kind})" for key, s in sources().items()]
     return "\n\n".join(parts) + "\n"
+
+
+def on_unknown(row: Row) -> str:
+    """Return why a row that refuses or protects may give go on what nobody knows; empty: never."""
+    if row.only_advises or not row.quantity:
+        return ""
+    if row.ordinary is not None:
+        return f"ordinary size, {row.ordinary:g} {row.unit} at most, told among the checks"
+    if row.seen_on_site:
+        left = f", asked after {row.left_by}" if row.left_by else ""
+        return f"seen on site{left}: {row.seen_on_site}"
+    if row.quantity.startswith("age_of_") and not row.needed:
+        return "an age: binds only where the job has such work"
+    return ""
 
 
 def _family(row: Row) -> str:

@@ -141,7 +141,9 @@ def _stood_in(row: Row, own: Hours | None, substitute: Substitute, other: Hours)
     if substitute.while_below is not None:
         limit = convert(substitute.while_below, substitute.unit, si_unit(substitute.unit))
         gives = float(convert(substitute.gives, row.unit, si))
-        theirs = np.where(other.values < limit - EDGE_TOLERANCE, gives, np.nan)
+        more = np.nan if substitute.otherwise is None else substitute.otherwise
+        wet = np.where(np.isnan(other.values), np.nan, float(convert(more, row.unit, si)))
+        theirs = np.where(other.values < limit - EDGE_TOLERANCE, gives, wet)
     else:
         theirs = other.values * substitute.factor
     if own is None:

@@ -12,6 +12,7 @@ from datetime import datetime
 import numpy as np
 
 from rules.book import Book
+from scheduler.planning.evidence.book_waits import as_old_as_asked
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.ensemble_line import members_of
 from scheduler.planning.forecast.past_hours import bridged
@@ -132,7 +133,13 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
     if climate is not None and not traces.years:  # past years that end in the season tell nothing
         notes, climate = (*notes, *traces.notes), None
         traces = weather_from(members_of(forecast), None)
-    frame = frame_of(job, progress, hour_zero=zero, hours=traces.table.hours, now_hour=0)
+    frame = frame_of(
+        as_old_as_asked(job, book, progress, now),
+        progress,
+        hour_zero=zero,
+        hours=traces.table.hours,
+        now_hour=0,
+    )
     watch(VERDICTS)
     judged = judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
     watch(STRENGTH)

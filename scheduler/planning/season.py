@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from rules.book import Book
 from rules.weather import Weather
+from scheduler.planning.evidence.book_waits import with_book_waits
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.model.calendars import local_day_numbers, moment_of
 from scheduler.planning.model.deliveries import DELIVERED, papers_of
@@ -124,6 +125,7 @@ def season(
         documents=undelivered(job),
         exposure=replace(job.exposure, covers=()),
     )
+    job = with_book_waits(job, book, progress, asked.hour_zero)
     frame = frame_of(job, progress, hour_zero=asked.hour_zero, hours=asked.hours, now_hour=0)
     start = np.datetime64(asked.hour_zero.replace(tzinfo=None), "h") + np.arange(asked.hours)
     table = HourlyTable(start, dict(climate.columns))

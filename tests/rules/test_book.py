@@ -24,7 +24,8 @@ NOON = 'taken_as = "min"\nhours = {from = "noon", until = "end"}\nbands ='
 WHOLE = HEAD + 'work_types = ["lay_block"]\nquantity = "air_temperature"\nunit = "degF"\n' + BANDS
 
 
-BOTH = """does = "warms"
+BOTH = """kind = "kit"
+does = "warms"
 set_up_h = 1.0
 people = 1
 cautions = ["fire_near_heater"]
@@ -67,7 +68,8 @@ def test_a_whole_row_is_read() -> None:
         ("bands =", NOON, "no moment"),
         ("bands =", 'when = [{what = "wind_speed", above = 8}]\nbands =', "a bound and no unit"),
         ("bands =", 'when = [{what = "wall.braced"}]\nbands =', "either `is` or a bound"),
-        ("bands =", 'if_absent = "check"\nbands =', "temperature limit never"),
+        ("bands =", 'seen_on_site = "felt"\nbands =', "hours to come are never seen"),
+        ("bands =", 'left_by = "frost"\nbands =', "left_by without seen_on_site"),
         ("bands =", 'sets = ["nowhere"]\nbands =', "sets is 'nowhere'"),
         ("bands =", "bands = [", "no TOML"),
     ],
@@ -97,10 +99,12 @@ def test_a_fact_row_needs_every_value_once() -> None:
     assert "each value once" in said(f"{fact}bands = [{ice}, {ice}]")
 
 
-def test_a_limit_that_keeps_people_safe_is_never_merely_a_check() -> None:
-    wind = WHOLE.replace("air_temperature", "wind_speed").replace("degF", "mph")
-    loose = wind.replace("bands =", 'safety = true\nif_absent = "check"\nbands =')
-    assert "never falls back to a check" in said(loose)
+def test_only_what_past_hours_left_is_seen_on_site() -> None:
+    seen = 'seen_on_site = "a bar does not go in"\ntaken_as = "min"\n'
+    before = seen + 'hours = {from = "start-24h", until = "start"}\nbands ='
+    after = seen + 'hours = {from = "start", until = "end+24h"}\nbands ='
+    read_rows("t", WHOLE.replace("bands =", before))
+    assert "hours to come are never seen" in said(WHOLE.replace("bands =", after))
 
 
 def test_an_unknown_edition_names_the_nearest() -> None:
@@ -127,9 +131,9 @@ def test_every_source_has_an_edition_and_every_measure_its_danger() -> None:
     [
         (Source, 'title = "A guide"\nkind = "guide"', "tent edition"),
         (Source, 'title = "A guide"\nedition = ""\nkind = "guide"', "tent edition"),
-        (Measure, 'does = "warms"\nset_up_h = 1.0\npeople = 1', "give its cautions"),
+        (Measure, 'kind = "kit"\ndoes = "warms"\nset_up_h = 1.0\npeople = 1', "give its cautions"),
         (Measure, BOTH, "or harmless = true"),
-        (Measure, 'does = "warms"\nset_up_h = -1.0\npeople = 1\nharmless = true', "set_up_h"),
+        (Measure, BOTH.replace("1.0", "-1.0"), "set_up_h"),
     ],
 )  # fmt: skip
 def test_a_source_without_edition_and_a_measure_without_caution_are_named(

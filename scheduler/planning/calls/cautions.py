@@ -31,6 +31,7 @@ from scheduler.planning.rulings.asks import OUTCOMES, band_of
 from scheduler.planning.rulings.chances import error_numbers, extras, share_numbers
 from scheduler.planning.rulings.quantities import COLUMNS, reach
 from scheduler.planning.rulings.ruling import GRAVITY, Judged, hours_between
+from scheduler.planning.tables.hours import ELSEWHERE_KM
 
 SECOND_NIGHT: Final = timedelta(hours=24)  # from here on it is a later night than the first
 GUIDES: Final = frozenset({"guide", "practice"})
@@ -82,6 +83,14 @@ def _age(judged: Judged) -> Iterator[Remark]:
     if not known.view.stale or not _looks_at_weather(judged):
         return
     issued = known.view.issued_at
+    of = None if known.newest is None else known.newest.provenance
+    if of is not None and of.is_elsewhere:
+        away = (
+            f"for a place {of.distance_km:.0f} km from the site, {ELSEWHERE_KM:g} km is the limit"
+        )
+        yield CautionLine("forecast_elsewhere", away)
+        yield CheckLine("second_forecast_source", "the forecast at hand is for another place")
+        return
     if issued is None:
         yield CautionLine("stale_forecast", "no forecast, or none that says when it was issued")
     else:

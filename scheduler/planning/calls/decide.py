@@ -18,6 +18,7 @@ from scheduler.planning.calls.judging import rows_of
 from scheduler.planning.calls.now import in_turn
 from scheduler.planning.calls.task_answer import answer_for, trimmed
 from scheduler.planning.calls.weather_day_claim import claim
+from scheduler.planning.evidence.book_waits import with_book_waits
 from scheduler.planning.evidence.known import Known, Sun, known
 from scheduler.planning.evidence.shifts import finish_of
 from scheduler.planning.model.answer import Call, Span, TaskAnswer
@@ -62,6 +63,7 @@ def decide(  # noqa: PLR0913  # the one way in: everything known is named
         The earliest start of a task by id, as a plan with its strength gates gives it; links and
         dates of the job file are looked at in any case.
     """
+    job = with_book_waits(job, book, progress, now)
     seen = with_site_record(
         known(
             job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest

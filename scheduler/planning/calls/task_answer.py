@@ -89,7 +89,7 @@ def _written(chosen: Chosen, rows: Sequence[Row], book: Book) -> TaskAnswer:
         outcome=judged.outcome,
         window=trial.span,
         measures=measures,
-        checks=_first(told, lambda r: r.checks, lambda c: c.check),
+        checks=_first(_conditions_first(told), lambda r: r.checks, lambda c: c.check),
         limits=_limits(known, [*rulings, *_supposed_rulings(chosen)]),
         holds=_first(rulings, lambda r: r.holds, lambda h: h.by),
         tell=_tells(judged, call, rulings),
@@ -136,6 +136,12 @@ def _with_remarks(rulings: Sequence[Ruling], said: Remarks) -> list[Ruling]:
     rest = [r for r in rulings if r.outcome is Outcome.GO]
     own = Ruling("", Outcome.GO, checks=said.checks, cautions=said.cautions, numbers=said.numbers)
     return [*decide, own, *rest]
+
+
+def _conditions_first(rulings: Sequence[Ruling]) -> list[Ruling]:
+    """Return rulings behind one that asks for what has to be seen before a go holds."""
+    seen = tuple(check for ruling in rulings for check in ruling.conditions)
+    return [Ruling("", Outcome.GO, checks=seen), *rulings]
 
 
 def _first(
@@ -329,7 +335,13 @@ def _reason(known: Known, call: Call, rulings: Sequence[Ruling]) -> str:
     when = "" if at is None else f", {at.astimezone(known.zone):%a %-d %b %H:%M}"
     if limit.unit == "time":
         return f"{name}{when}"
-    return f"{name} {shown(limit.value, limit.unit, known.job.units)}{when}"
+    told = f"{name} {shown(limit.value, limit.unit, known.job.units)}{when}"
+    return f"{_needs(known, decisive.lacks[0])}: {told}" if decisive.lacks else told
+
+
+def _needs(known: Known, line: MeasureLine) -> str:
+    by = "" if line.start is None else f" by {line.start.astimezone(known.zone):%a %-d %b %H:%M}"
+    return f"needs {line.measure.replace('_', ' ')}{by}, {line.text}"
 
 
 def trimmed(answers: Sequence[TaskAnswer]) -> tuple[TaskAnswer, ...]:

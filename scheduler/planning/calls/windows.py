@@ -9,6 +9,7 @@ import numpy as np
 
 from rules.book import Book
 from rules.book_rows import Row
+from rules.conditions import fixed_conditions
 from rules.judge import (
     Asked,
     gravest_between,
@@ -26,6 +27,7 @@ from scheduler.planning.evidence.shifts import days_of, piece_end, starts_on, wo
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
 from scheduler.planning.model.job import Task
+from scheduler.planning.model.means import with_means
 from scheduler.planning.rulings.facts import facts_of
 from scheduler.planning.rulings.ruling import GRAVITY, Judged
 
@@ -45,7 +47,14 @@ def likely(
     columns = {name: s.hours(first, first + count) for name, s in known.view.hours.items()}
     kept = tuple(r for r in rows if is_by_hour(r) or is_by_start(r))
     book = Book(edition="", name="", rows=kept)
-    asked = Asked(task.work_type, facts_of(known, task))
+    asked = with_means(
+        Asked(task.work_type, facts_of(known, task)), known.job, known.now, moment_of(first)
+    )
+    if (
+        known.view.stale
+    ):  # an old forecast picks no hours; work that no weather refuses has them all
+        told = [r for r in kept if not r.only_advises and not r.seen_on_site]
+        return [all(fixed_conditions(r, asked) is False for r in told)] * len(starts)
     weather = Weather(columns, count)
     ends = np.arange(count, dtype=np.int64) + 1
     for start in starts:

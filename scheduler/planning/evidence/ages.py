@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 from typing import Final
 
 from scheduler.planning.evidence.known import Known, logged
-from scheduler.planning.model.job import State, Task
+from scheduler.planning.model.job import Job, State, Task
 from scheduler.planning.model.log import EntryKind, Fact
 
 COURSES: Final = ("lower_courses", "upper_courses", "first_lift", "top_course", "bond_beam")
@@ -22,6 +22,15 @@ AGES: Final[dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]]] = {
     "age_of_grout": (
         (*((element, "grouted") for element in MASONRY), ("grout", "completed")),
         ("place_grout",),
+    ),
+    # Since the wall was last built: whatever of it was laid or grouted last.
+    "age_of_wall": (
+        (
+            *((element, "completed") for element in MASONRY),
+            *((element, "grouted") for element in MASONRY),
+            ("grout", "completed"),
+        ),
+        ("lay_block", "fill_top_course", "infill_pockets", "place_grout"),
     ),
     "age_of_concrete": (
         tuple((element, "completed") for element in CONCRETE),
@@ -57,7 +66,7 @@ def _fact_moments(known: Known, pairs: Iterable[tuple[str, str]]) -> Iterator[da
 def _task_moments(known: Known, kinds: tuple[str, ...], task: Task) -> Iterator[datetime]:
     for other in known.job.tasks:
         ended = finished(known, other)
-        if other.work_type in kinds and ended is not None and _near(other, task):
+        if other.work_type in kinds and ended is not None and near(other, task):
             yield ended
     # A grouted wall that is being protected tells by its own end when it was grouted.
     if task.work_type == "protect_masonry":
@@ -66,8 +75,27 @@ def _task_moments(known: Known, kinds: tuple[str, ...], task: Task) -> Iterator[
             yield own
 
 
-def _near(other: Task, task: Task) -> bool:
+def kinds_of(quantity: str) -> tuple[str, ...]:
+    """Return the kinds of work that an age counts from."""
+    return AGES[quantity][1]
+
+
+def near(other: Task, task: Task) -> bool:
+    """Tell whether two tasks are at one place, or one of them names none."""
     return not other.place or not task.place or other.place == task.place
+
+
+def ancestors(job: Job, task: Task) -> frozenset[str]:
+    """Return the tasks that one waits for, along every way."""
+    tasks = {other.id: other for other in job.tasks}
+    found: set[str] = set()
+    left = [link.task for link in task.after]
+    while left:
+        name = left.pop()
+        if name in tasks and name not in found:
+            found.add(name)
+            left += [link.task for link in tasks[name].after]
+    return frozenset(found)
 
 
 def fact_moment(known: Known, fact: Fact) -> datetime | None:

@@ -34,6 +34,11 @@ class Frame:
         tasks = [t for t in self.job.tasks if self.standing[t.id].state is not State.DONE]
         return sorted(tasks, key=lambda task: task.id)
 
+    @property
+    def moment(self) -> datetime:
+        """Return the moment of the first hour that can still be planned."""
+        return moment_of(self.hour_zero, self.now)
+
     def hour(self, moment: datetime) -> int:
         """Return the first whole hour not before a moment; may lie before hour zero."""
         return whole_hours(hours_from(self.hour_zero, moment))
@@ -98,5 +103,4 @@ SEASON_DAYS: Final = 120  # planned on where the job names no season's end
 
 def is_stale(forecast: Forecast, now: datetime) -> bool:
     """Tell whether a forecast is too old to go on, or does not say how old it is."""
-    age = forecast.provenance.age_h(now)
-    return age is None or age > forecast.provenance.age_limit_h
+    return forecast.provenance.is_stale(now)

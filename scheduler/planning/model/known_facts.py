@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
+from rules.book import measures
 from rules.facts import Asked, Value
 from scheduler.planning.model.job import Job, Task
 from scheduler.planning.model.log import Fact, Progress, Reading
@@ -20,7 +21,8 @@ OF_TASK: Final = ("id", "load", "beside", "place", "label")
 
 def asked_of(job: Job, task: Task, progress: Progress) -> Asked:
     """Return what the book is asked of a task: what is known of it, and measures to be had."""
-    had = frozenset(job.on_hand) | {offer.measure for offer in job.can_be_had}
+    fetched = {name for name, measure in measures().items() if measure.kind == "store"}
+    had = frozenset(job.on_hand) | {offer.measure for offer in job.can_be_had} | fetched
     return Asked(task.work_type, KnownFacts(task, progress), had)
 
 

@@ -7,7 +7,7 @@ says that it would freeze under what is on hand; for the days of the work and of
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Final
 
@@ -22,6 +22,7 @@ from scheduler.planning.model.deliveries import papers_of
 from scheduler.planning.model.frame import Frame, effort_of, shift_of
 from scheduler.planning.model.job import MeasureOffer, Task
 from scheduler.planning.model.known_facts import asked_of
+from scheduler.planning.model.means import with_means
 from scheduler.planning.strength.fresh_work import PLANNED_COVER_H
 from scheduler.planning.tables.finish import NEVER, BoolArray, IntArray
 from scheduler.planning.windows.task_weather import task_weather
@@ -110,11 +111,13 @@ class Protections:
     def _finish_without(self, task: Task, measures: Collection[str]) -> IntArray:
         """Return the finish of every start where some measures are not to be had."""
         asked = asked_of(self.frame.job, task, self.frame.progress)
+        asked = with_means(asked, self.frame.job, self.frame.moment, self.frame.hour_zero)
         had = (asked.measures or frozenset()) - frozenset(measures)
+        coming = {name: at for name, at in asked.coming.items() if name not in measures}
         everywhere = np.ones(self.frame.hours, dtype=np.bool_)
         found = task_weather(
             self.book,
-            Asked(asked.work_type, asked.facts, had, asked.now),
+            replace(asked, measures=had, coming=coming),
             self.weather,
             shift=shift_of(self.frame, task),
             effort=effort_of(self.frame, task),

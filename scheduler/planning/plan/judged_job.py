@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from rules.book import Book
+from rules.facts import Asked
 from rules.verdict import VerdictArray
 from rules.weather import Weather
 from scheduler.planning.forecast.scenarios import UNKNOWN, Scenarios
@@ -20,6 +21,7 @@ from scheduler.planning.model.deliveries import papers_of
 from scheduler.planning.model.frame import Frame, effort_of, shift_of
 from scheduler.planning.model.job import Task
 from scheduler.planning.model.known_facts import asked_of
+from scheduler.planning.model.means import with_means
 from scheduler.planning.money.protection_days import Protections
 from scheduler.planning.plan.odds import own_gates, replayed
 from scheduler.planning.plan.problem import Tables, build_problem
@@ -79,7 +81,7 @@ def judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bo
             judged_task(frame, book, task, one, past),
             each[task.id],
             book,
-            asked_of(frame.job, task, frame.progress),
+            asked_in(frame, task),
             one,
             papers=papers_of(frame.job, task),
             until=tail_from,
@@ -118,13 +120,19 @@ def judged_task(
     job = frame.job
     return task_weather(
         book,
-        asked_of(job, task, frame.progress),
+        asked_in(frame, task),
         weather,
         shift=shift_of(frame, task),
         effort=effort_of(frame, task),
         papers=papers_of(job, task),
         unseen=unseen,
     )
+
+
+def asked_in(frame: Frame, task: Task) -> Asked:
+    """Return what the book is asked of a task, with the hours at which measures are there."""
+    asked = asked_of(frame.job, task, frame.progress)
+    return with_means(asked, frame.job, frame.moment, frame.hour_zero)
 
 
 def problem_of(frame: Frame, judged: Judged, strength: JobGates) -> Problem:

@@ -72,7 +72,9 @@ def _basis(judged: Judged, finish: int) -> Basis:
 def _notes(judged: Judged, basis: Basis | None) -> tuple[str, ...]:
     notes = []
     if judged.stale:
-        notes.append("the forecast is too old: nothing is planned in the hours it reached")
+        notes.append(
+            "the forecast is too old, or for another place: nothing is planned in its hours"
+        )
     if judged.blind:
         notes.append(
             "no past years were given: past the forecast every shift hour is taken as fit, "

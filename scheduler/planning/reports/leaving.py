@@ -235,7 +235,7 @@ def _line(
     only_if: str = "",
 ) -> LeaveLine:
     book = measures()
-    at_hand = line.measure in book and book[line.measure].workmanship
+    at_hand = line.measure in book and book[line.measure].kind == "working"
     return LeaveLine(
         do=verb_of(line.measure),
         what=line.measure,

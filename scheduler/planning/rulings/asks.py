@@ -9,10 +9,12 @@ from typing import Final
 import numpy as np
 
 from rules.book_rows import Asks, Band, Need, Row
+from rules.grading import at_hand, wanted_after
+from rules.kinds import Form, kind_of
 from rules.moments import Moment
 from rules.units import UNITS
 from rules.verdict import Verdict
-from scheduler.planning.evidence.ages import AGES, since
+from scheduler.planning.evidence.ages import AGES, is_done, since
 from scheduler.planning.evidence.observed_then_forecast import hour_of, moment_of
 from scheduler.planning.evidence.times import on_clock
 from scheduler.planning.evidence.trial import Trial
@@ -27,9 +29,10 @@ from scheduler.planning.model.answer import (
     Span,
     TellLine,
 )
+from scheduler.planning.model.means import on_site_from
 from scheduler.planning.rulings.conditions import by_hour
-from scheduler.planning.rulings.quantities import COLUMNS, Reckoned
-from scheduler.planning.rulings.ruling import Ruling, after
+from scheduler.planning.rulings.quantities import COLUMNS, Reckoned, is_hourly
+from scheduler.planning.rulings.ruling import Ruling, after, graded
 
 SIGNS: Final = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "°C", "in": "in."}
 EDGE: Final = 1e-6
@@ -128,6 +131,13 @@ def asked(
     """
     parts: list[Asks] = [row] if band is None else [band, row]
     measures = [m for p in parts for m in _measures(trial, row, p.measures, event)]
+    said = "" if band is None else band.says
+    lacks: list[MeasureLine] = []
+    if outcome is Outcome.GO_WITH_PROTECTION:
+        lacks = [m for p in parts for m in _lacking(trial, row, p.measures)]
+    if lacks:
+        outcome = Outcome.NO_GO
+        limit = None if limit is None else graded(limit, outcome)
     refused = outcome in {Outcome.NO_GO, Outcome.NOT_KNOWN}
     return Ruling(
         rule=row.id,
@@ -135,14 +145,18 @@ def asked(
         limit=limit,
         call=band.call if band is not None else "",
         measures=tuple(measures),
+        lacks=tuple(lacks),
         checks=tuple(CheckLine(c, row.says) for p in parts for c in p.checks),
-        cautions=tuple(CautionLine(c) for p in parts for c in p.cautions),
+        cautions=tuple(
+            CautionLine(c, said) for p in _warning(row, parts, outcome) for c in p.cautions
+        ),
         holds=tuple(HoldLine(by, h.needs) for p in parts for h in p.holds for by in h.by),
         tells=tuple(
             TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
             for p in parts for t in p.tells for who in t.whom
         ),
         numbers=_limit_number(trial, row, outcome, event),
+        moves=bool(lacks),
         bears=_bears(row),
         clears_at=_clears(trial, row) if refused else None,
     )  # fmt: skip
@@ -153,6 +167,12 @@ def _says(row: Row, band: Band) -> str:
     best = row.bands[-1] if row.low_is_worse else row.bands[0]
     well = band is best and band.outcome is Verdict.GO and not row.only_advises
     return "" if well else band.says
+
+
+def _warning(row: Row, parts: list[Asks], outcome: Outcome) -> list[Asks]:
+    """Return whose cautions are told: those of a row of the weather only where it brings them."""
+    calm = outcome is Outcome.GO and is_hourly(row.quantity) and not row.safety
+    return [part for part in parts if part is not row] if calm else parts
 
 
 def _bears(row: Row) -> tuple[tuple[str, str], ...]:
@@ -199,13 +219,10 @@ def _measures(
 ) -> Iterable[MeasureLine]:
     on_hand = trial.known.job.on_hand
     for need in needs:
-        if by_hour(need.when, trial, trial.span, met=True) is False:
-            continue
-        if need.unless and by_hour(need.unless, trial, trial.span, met=False) is True:
+        if not _is_wanted(trial, need):
             continue
         names = [n for n in need.measure if n in on_hand] or list(need.measure)
-        kept = need.until.anchor == "end" and need.until.offset_h > 0
-        begins = END if kept and need.from_ == START else need.from_
+        begins = END if wanted_after(need) and need.from_ == START else need.from_
         for name in names:
             yield MeasureLine(
                 measure=name,
@@ -215,6 +232,31 @@ def _measures(
                 on_hand=name in on_hand,
                 text=need.says,
             )
+
+
+def _lacking(trial: Trial, row: Row, needs: Iterable[Need]) -> Iterable[MeasureLine]:
+    """Yield the measures that cannot be there when they are wanted, one of each group.
+
+    What is finished, stands or is kept asks for its measures without waiting for them.
+    """
+    known, task = trial.known, trial.task
+    if kind_of(task.work_type).form is not Form.WORK or is_done(known, task):
+        return
+    there = on_site_from(known.job, known.now)
+    for need in needs:
+        if not _is_wanted(trial, need) or at_hand(frozenset()).intersection(need.measure):
+            continue
+        by = max(trial.end if wanted_after(need) else trial.start, known.now)
+        come = [there[name] for name in need.measure if name in there]
+        if not come or min(come) > by:
+            said = need.says or ("comes too late" if come else "nobody has or offers it")
+            yield MeasureLine(need.measure[0], by, None, row.id, on_hand=False, text=said)
+
+
+def _is_wanted(trial: Trial, need: Need) -> bool:
+    if by_hour(need.when, trial, trial.span, met=True) is False:
+        return False
+    return not need.unless or by_hour(need.unless, trial, trial.span, met=False) is not True
 
 
 def _clears(trial: Trial, row: Row) -> datetime | None:

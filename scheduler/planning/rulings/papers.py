@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from rules.grading import at_hand
 from rules.remedies import remedies
 from rules.units import convert
 from scheduler.planning.evidence.ages import AGES, since
@@ -30,6 +31,7 @@ from scheduler.planning.model.answer import (
     Span,
 )
 from scheduler.planning.model.job import Alternative, Criterion, Document, Task
+from scheduler.planning.model.means import on_site_from
 from scheduler.planning.rulings.quantities import (
     AMOUNTS,
     COLUMNS,
@@ -104,6 +106,9 @@ def _alternative(trial: Trial, document: Document, alternative: Alternative) -> 
     made = [_criterion(trial, document, c) for c in alternative.criteria]
     if not alternative.with_measure:
         return made
+    there = on_site_from(trial.known.job, trial.known.now).get(alternative.with_measure)
+    working = alternative.with_measure in at_hand(frozenset())
+    late = not working and (there is None or there > max(trial.start, trial.known.now))
     line = MeasureLine(
         measure=alternative.with_measure,
         start=trial.span.start,
@@ -111,15 +116,21 @@ def _alternative(trial: Trial, document: Document, alternative: Alternative) -> 
         rule=f"document:{document.id}",
         on_hand=alternative.with_measure in trial.known.job.on_hand,
     )
-    return [_with(ruling, line) for ruling in made]
+    return [_with(ruling, line, late=late) for ruling in made]
 
 
-def _with(ruling: Ruling, line: MeasureLine) -> Ruling:
+def _with(ruling: Ruling, line: MeasureLine, *, late: bool) -> Ruling:
+    """Return a ruling that holds with a measure; where that cannot be there in time it refuses."""
     outcome = ruling.outcome
     if outcome is Outcome.GO:
-        outcome = Outcome.GO_WITH_PROTECTION
+        outcome = Outcome.NO_GO if late else Outcome.GO_WITH_PROTECTION
     limit = None if ruling.limit is None else graded(ruling.limit, outcome)
-    return replace(ruling, outcome=outcome, limit=limit, measures=(*ruling.measures, line))
+    lacks = (line,) if late else ()
+    moves = ruling.moves or late
+    measures = (*ruling.measures, line)
+    return replace(
+        ruling, outcome=outcome, limit=limit, measures=measures, lacks=lacks, moves=moves
+    )
 
 
 def _criterion(trial: Trial, document: Document, criterion: Criterion) -> Ruling:

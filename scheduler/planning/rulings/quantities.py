@@ -32,6 +32,8 @@ Missing = Literal["", "absent", "gap", "stale", "beyond", "before"]
 # Weather by its plain name: the house column and the unit that column is in.
 COLUMNS: Final = weather_columns()
 AMOUNTS: Final = frozenset({"precipitation_amount", "snowfall_amount", "ice_accumulation"})
+# Inputs that a job file's element states, house units.
+STATED: Final = {"concrete_temperature_as_placed": "placed_c"}
 # Site quantities that a fact may state in place of a reading: element and condition.
 FACTS: Final[dict[str, tuple[str, str]]] = {
     "wall_height": ("wall", "height"),
@@ -200,6 +202,8 @@ def _argument(
     """Return an argument of a computed quantity: read on site, by hour, or as the row gives it."""
     stem, _, _ = name.rpartition("_")
     read = _read_argument(trial, stem)
+    if read is None and (said := trial.task.element.get(STATED.get(stem, ""))) is not None:
+        read = float(str(said))
     if read is not None and stem not in COLUMNS:
         return read
     if stem in COLUMNS and COLUMNS[stem][0] == name:

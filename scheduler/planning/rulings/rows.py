@@ -4,21 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import timedelta
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.book_rows import Band, Row
+from rules.book_rows import Band, Row, Substitute
 from rules.facts import same_word
-from rules.quantities import is_fact
+from rules.grading import FIRST_DAY_H
+from rules.quantities import inputs_of, is_fact
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.evidence.ages import AGES, since
 from scheduler.planning.evidence.observed_then_forecast import hour_of, moment_of
 from scheduler.planning.evidence.shifts import worked
 from scheduler.planning.evidence.times import hours_left, on_clock
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import CheckLine, Outcome, Span
+from scheduler.planning.model.answer import Outcome, Span
 from scheduler.planning.rulings.asks import OUTCOMES, asked, band_of, limit_line
 from scheduler.planning.rulings.conditions import Mask, as_said, by_hour, said, said_number
 from scheduler.planning.rulings.quantities import (
@@ -28,9 +30,12 @@ from scheduler.planning.rulings.quantities import (
     hourly,
     is_hourly,
     over_hours,
+    reach,
     site,
+    weather,
 )
-from scheduler.planning.rulings.ruling import Ruling, hours_between
+from scheduler.planning.rulings.ruling import Ruling, graded, hours_between
+from scheduler.planning.rulings.unknown import is_undated, not_known, seen, unforeseen, unread
 
 MOST_MEASURES: Final = 100  # of one band; ranks hours by outcome, then by what they ask for
 
@@ -118,10 +123,10 @@ def _standing(trial: Trial, row: Row) -> Ruling | None:
 def _fact(trial: Trial, row: Row) -> Ruling:
     value = _fresh_word(trial, row)
     if value is None:
-        return asked(trial, row, None, Outcome.GO, None)
+        return unread(trial, row)
     band = next((b for b in row.bands if b.is_ is None or same_word(as_said(value), b.is_)), None)
     if band is None:
-        return asked(trial, row, None, Outcome.GO, None)
+        return not_known(trial, row)
     element, _, key = row.quantity.partition(".")
     fact = trial.known.fact(element, key, trial.task.place)
     shown = value if isinstance(value, bool) else None
@@ -148,23 +153,12 @@ def _fresh_word(trial: Trial, row: Row) -> object:
 
 def _value(trial: Trial, row: Row) -> Ruling:
     found = _read(trial, row)
-    if found is None or found.value is None:
-        return _unread(trial, row)
+    undated = row.quantity in AGES and is_undated(trial, row)
+    if found is None or found.value is None or undated:
+        return unread(trial, row)
     band = band_of(row, float(found.value))
     limit = limit_line(row, band, found, "value")
     return asked(trial, row, band, OUTCOMES[band.outcome], limit)
-
-
-def _unread(trial: Trial, row: Row) -> Ruling:
-    """Say a limit that nobody has read against: the work is not judged by it, people look first.
-
-    An age that nobody can tell keeps people off where it keeps them safe.
-    """
-    limit = limit_line(row, None, Reckoned(None, row.unit, missing="absent"), "value")
-    refuses = row.safety and row.quantity in AGES
-    outcome = Outcome.NOT_KNOWN if refuses else Outcome.GO
-    told = limit if refuses or row.limit_as else None
-    return asked(trial, row, None, outcome, told)
 
 
 def _read(trial: Trial, row: Row) -> Reckoned | None:
@@ -185,8 +179,16 @@ def _read(trial: Trial, row: Row) -> Reckoned | None:
 
 def _weather(trial: Trial, row: Row) -> Ruling | None:
     if row.taken_as == "value":
-        return _each_hour(trial, row)
+        return _doubted(trial, row, _each_hour(trial, row), hours_left(trial))
     return _over(trial, row)
+
+
+def _doubted(trial: Trial, row: Row, made: Ruling | None, span: Span) -> Ruling | None:
+    """Return a ruling that rests on an old forecast, or one of another place, as not known."""
+    old = trial.known.view.stale and span.end > trial.known.now
+    if made is None or not old or made.refuses or row.only_advises or row.seen_on_site:
+        return made
+    return replace(not_known(trial, row, span), moves=True)
 
 
 def _each_hour(trial: Trial, row: Row) -> Ruling | None:
@@ -199,7 +201,7 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
     if isinstance(binds, np.ndarray) and not (np.isnan(binds) | (binds > 0)).any():
         return asked(trial, row, _mildest(row), Outcome.GO, None)
     if values is None:
-        return _absent(trial, row, span)
+        return unforeseen(trial, row, span)
     mask = binds if isinstance(binds, np.ndarray) else np.full(values.size, 1.0)
     if binds is None:
         mask = np.full(values.size, np.nan)
@@ -212,19 +214,45 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
 
 
 def _hours_of(trial: Trial, row: Row, span: Span) -> FloatArray | None:
-    """Return the row's quantity by hour; a substitute where the row names one, flagged."""
+    """Return the row's quantity by hour; a substitute where it is absent or has ended, flagged."""
     values = hourly(trial, row.quantity, row.unit, span, given=row.given)
-    if values is not None and not np.isnan(values).all():
-        return values
     for other in row.substitutes:
-        instead = hourly(trial, other.quantity, other.unit or row.unit, span, given=row.given)
-        if instead is None or instead.size == 0:
+        if values is not None and not np.isnan(values).any():
+            break
+        instead = _stood_in(trial, row, other, span)
+        if instead is None:
             continue
-        if other.while_below is None:
-            return np.asarray(instead * other.factor, dtype=np.float64)
-        calm = instead < other.while_below
-        return np.where(calm, other.gives, np.nan)
+        if values is None:
+            values = instead
+            continue
+        beyond = np.arange(values.size) + hour_of(span.start) >= _own_end(trial, row)
+        values = np.where(beyond, instead, values)
     return values
+
+
+def _own_end(trial: Trial, row: Row) -> int:
+    """Return the hour at which a row's own column ends, or an input of it."""
+    names = [row.quantity] if row.quantity in COLUMNS else []
+    names += [name.rpartition("_")[0] for name, _ in inputs_of(row.quantity)]
+    ends = [end for n in names if n in COLUMNS and (end := reach(trial.known, n)) is not None]
+    return min((hour_of(end) for end in ends), default=0)
+
+
+def _is_short(trial: Trial, row: Row, span: Span) -> bool:
+    end = reach(trial.known, row.quantity)
+    return end is None or end < span.end
+
+
+def _stood_in(trial: Trial, row: Row, other: Substitute, span: Span) -> FloatArray | None:
+    unit = other.unit or row.unit
+    instead = hourly(trial, other.quantity, unit, span, given=row.given)
+    if instead is None or instead.size == 0:
+        return None
+    if other.while_below is None:
+        return np.asarray(instead * other.factor, dtype=np.float64)
+    more = np.nan if other.otherwise is None else other.otherwise
+    wet = np.where(np.isnan(instead), np.nan, more)
+    return np.where(instead < other.while_below, other.gives, wet)
 
 
 def _gravest_hour(
@@ -249,7 +277,7 @@ def _gravest_hour(
         "stale" if stale else "",
         at=moment_of(begun + pick),
     )
-    limit = replace(limit_line(row, band, found, "value"), outcome=outcome)
+    limit = graded(limit_line(row, band, found, "value"), outcome)
     event = max(moment_of(begun + first), span.start)
     return replace(asked(trial, row, band, outcome, limit, event=event), moves=True)
 
@@ -305,10 +333,9 @@ def _over(trial: Trial, row: Row) -> Ruling | None:
         for taken_as in (row.taken_as, *row.also_taken_as)
         if (r := _aggregate(trial, row, span, taken_as)) is not None
     ]
-    if not made:
-        return None
-    gravest = max(made, key=lambda r: Verdict[r.outcome.name])
-    return gravest if binds else _unsure(gravest)
+    gravest = max(made, key=lambda r: Verdict[r.outcome.name]) if made else None
+    told = _doubted(trial, row, gravest, span)
+    return told if told is None or binds else _unsure(told)
 
 
 def span_over(trial: Trial, row: Row) -> Span | None:
@@ -321,22 +348,45 @@ def span_over(trial: Trial, row: Row) -> Span | None:
 
 def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | None:
     found = reckon(trial, row, span, taken_as)
-    if found.missing == "absent":
-        return _absent(trial, row, span)
-    if found.missing == "before" and row.if_no_record == "check":
-        return asked(trial, row, None, Outcome.GO, None)
     shown = "mean" if taken_as == "midpoint" else taken_as
-    if found.value is None and row.only_advises:
-        return asked(trial, row, None, Outcome.GO, None)
+    if found.missing == "absent" or (found.value is None and row.only_advises):
+        return unforeseen(trial, row, span)
+    if found.value is None and row.seen_on_site:
+        return seen(trial, row)
     if found.value is None:
         limit = replace(limit_line(row, None, found, shown), outcome=Outcome.NOT_KNOWN)
         return replace(asked(trial, row, None, Outcome.NOT_KNOWN, limit), moves=True)
     band = band_of(row, float(found.value))
     outcome = OUTCOMES[band.outcome]
-    if found.missing == "stale" and outcome is not Outcome.NO_GO and not row.only_advises:
+    unsure = found.missing == "stale" or _ends_early(trial, row, span)
+    if unsure and outcome is not Outcome.NO_GO and not row.only_advises:
         outcome = Outcome.NOT_KNOWN
-    limit = replace(limit_line(row, band, found, shown), outcome=outcome)
+    if outcome is Outcome.GO and row.seen_on_site and _unrecorded(trial, row, span):
+        return seen(trial, row)
+    limit = graded(limit_line(row, band, found, shown), outcome)
     return replace(asked(trial, row, band, outcome, limit, event=found.at), moves=True)
+
+
+def _ends_early(trial: Trial, row: Row, span: Span) -> bool:
+    """Tell whether the first day after the work, or hours before it ends, are not forecast."""
+    if row.hours is None or row.hours.until.anchor == "forecast_end":
+        return False
+    tail = timedelta(hours=max(row.hours.until.offset_h - FIRST_DAY_H, 0.0))
+    ends = [
+        end
+        for name in (row.quantity, *(other.quantity for other in row.substitutes))
+        if name in COLUMNS and (end := reach(trial.known, name)) is not None
+    ]
+    return bool(ends) and max(ends) < span.end - tail
+
+
+def _unrecorded(trial: Trial, row: Row, span: Span) -> bool:
+    """Tell whether hours that have passed were neither observed nor forecast."""
+    if row.quantity not in COLUMNS:
+        return False
+    until = min(span.end, trial.known.now)
+    values = weather(trial.known, row.quantity, row.unit, span.start, until)
+    return bool(values.size) and bool(np.isnan(values).any())
 
 
 def reckon(trial: Trial, row: Row, span: Span, taken_as: str) -> Reckoned:
@@ -349,14 +399,17 @@ def reckon(trial: Trial, row: Row, span: Span, taken_as: str) -> Reckoned:
         return replace(low, value=(float(low.value) + float(high.value)) / 2.0, at=None)
     if taken_as in {"duration", "count"}:
         return _counted(trial, row, span)
-    whole = taken_as in {"mean", "sum"}
-    if row.quantity in COLUMNS:
+    whole = taken_as == "mean"
+    stands_in = row.substitutes and _is_short(trial, row, span)
+    if row.quantity in COLUMNS and not stands_in:
         return over_hours(trial.known, row.quantity, row.unit, taken_as, span, whole=whole)
-    values = hourly(trial, row.quantity, row.unit, span, given=row.given)
+    values = _hours_of(trial, row, span)
     if values is None:
         return Reckoned(None, row.unit, missing="absent", window=span)
     known = values[np.isfinite(values)]
-    if not known.size or (whole and known.size < values.size):
+    told = np.flatnonzero(np.isfinite(values))
+    holes = bool(told.size) and int(told[-1]) + 1 > told.size  # before the last hour that is told
+    if not known.size or holes or (whole and known.size < values.size):
         return Reckoned(None, row.unit, missing="gap", window=span)
     value, _ = aggregate(known, taken_as)
     return Reckoned(value, row.unit, "forecast", window=span)
@@ -371,15 +424,3 @@ def _counted(trial: Trial, row: Row, span: Span) -> Reckoned:
         return Reckoned(None, row.unit, missing="absent", window=span)
     known = mask[np.isfinite(mask)]
     return Reckoned(float(known.sum()), "h", "forecast", window=span)
-
-
-def _absent(trial: Trial, row: Row, span: Span) -> Ruling | None:
-    """Say what a column that nobody gives means: a check to make, or not known."""
-    if row.only_advises:
-        return asked(trial, row, None, Outcome.GO, None)
-    if row.if_absent == "check":
-        made = asked(trial, row, None, Outcome.GO, None)
-        return replace(made, checks=(*made.checks, CheckLine("read_on_site", row.name)))
-    found = Reckoned(None, row.unit, missing="absent", window=span)
-    limit = replace(limit_line(row, None, found, row.taken_as), outcome=Outcome.NOT_KNOWN)
-    return asked(trial, row, None, Outcome.NOT_KNOWN, limit)

@@ -38,6 +38,8 @@ class Ruling:
     call: str = ""  # stop, hold or prepare, where the outcome alone does not say it
     measures: tuple[MeasureLine, ...] = ()
     checks: tuple[CheckLine, ...] = ()
+    conditions: tuple[CheckLine, ...] = ()  # a go holds once these were seen: told first
+    lacks: tuple[MeasureLine, ...] = ()  # what is asked for and cannot be there in time
     cautions: tuple[CautionLine, ...] = ()
     holds: tuple[HoldLine, ...] = ()
     tells: tuple[TellLine, ...] = ()

@@ -18,6 +18,9 @@ from numpy.typing import NDArray
 
 from rules.verdict import FloatArray
 
+# A cell of a global quarter-degree grid reaches 20 km from its middle; beyond twice that a
+# forecast is for other weather. Common practice, no source.
+ELSEWHERE_KM: Final = 40.0
 HourArray = NDArray[np.datetime64]
 CLOCKS_DIFFER_H: Final = 0.25  # of two machines that keep time; common practice, no source
 
@@ -85,10 +88,19 @@ class Provenance:
             return None
         return (now - self.issued_at).total_seconds() / 3600.0
 
+    @property
+    def is_elsewhere(self) -> bool:
+        """Tell whether the place it is for lies too far from the site to speak for it."""
+        return self.distance_km is not None and self.distance_km > ELSEWHERE_KM
+
     def is_stale(self, now: datetime) -> bool:
-        """Tell whether it is no ground for a go: too old, of unknown age, or issued after now."""
+        """Tell whether it is no ground for a go.
+
+        It is too old or of unknown age, issued after now, or for a place elsewhere.
+        """
         age = self.age_h(now)
-        return age is None or not -CLOCKS_DIFFER_H <= age <= self.age_limit_h
+        young = age is not None and -CLOCKS_DIFFER_H <= age <= self.age_limit_h
+        return not young or self.is_elsewhere
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,8 @@ from typing import Final
 
 import numpy as np
 
+from rules.facts import Asked
+from rules.grading import at_hand
 from rules.quantities import si_unit, weather_columns
 from rules.units import convert
 from rules.verdict import Verdict, VerdictArray
@@ -32,8 +34,7 @@ def paper_verdicts(
     documents: Iterable[Document],
     weather: Weather,
     finish: HourIndex,
-    *,
-    measures: frozenset[str] | None,
+    asked: Asked,
 ) -> VerdictArray:
     """Judge each start by the criteria of every document.
 
@@ -45,8 +46,8 @@ def paper_verdicts(
         House columns ``(..., hours)``.
     finish : (..., hours)
         Finish of each start, NEVER where there is none.
-    measures : frozenset or None
-        Measures to be had; an alternative that needs another is no way. None: all.
+    asked : Asked
+        With the measures to be had; an alternative that needs another is no way.
 
     Returns
     -------
@@ -56,9 +57,9 @@ def paper_verdicts(
     out = np.zeros(finish.shape, dtype=np.int8)
     for document in documents:
         ways = [
-            _alternative(way, weather, finish)
+            _alternative(way, weather, finish, there)
             for way in document.alternatives
-            if not way.with_measure or measures is None or way.with_measure in measures
+            if (there := _there_from(way.with_measure, asked)) < NEVER
         ]
         if ways:
             shape = np.broadcast_shapes(out.shape, *(way.shape for way in ways))
@@ -69,8 +70,18 @@ def paper_verdicts(
     return out
 
 
-def _alternative(way: Alternative, weather: Weather, finish: HourIndex) -> VerdictArray:
+def _there_from(measure: str, asked: Asked) -> int:
+    """Return the hour from which on a measure is there; NEVER where nobody has it."""
+    if not measure or asked.measures is None or measure in at_hand(asked.measures):
+        return 0
+    return asked.coming.get(measure, NEVER)
+
+
+def _alternative(
+    way: Alternative, weather: Weather, finish: HourIndex, there: int
+) -> VerdictArray:
     out = np.full(finish.shape, GWP if way.with_measure else GO, dtype=np.int8)
+    out = np.where(np.arange(finish.shape[-1]) < there, NO_GO, out)
     for criterion in way.criteria:
         verdict = _criterion(criterion, weather, finish)
         if verdict is not None:

@@ -133,7 +133,7 @@ def _by_start(
     found = start_verdicts(book, asked, weather, ends)
     if not papers:
         return found
-    said = paper_verdicts(papers, weather, ends, measures=asked.measures)
+    said = paper_verdicts(papers, weather, ends, asked)
     return np.maximum(found, said)
 
 

@@ -50,6 +50,7 @@ def job() -> Job:
         units="us",
         book=BOOK.edition,
         calendar=Calendar(week=(Shift(time(7), time(16)),) * 7),
+        on_hand=tuple(words().measures),
         tasks=tuple(Task(id=kind, name=kind, work_type=kind, duration_h=4.0) for kind in WORK),
     )
 
