@@ -15,6 +15,7 @@ from scheduler.planning.answer import TaskAnswer
 from scheduler.planning.decide_answer import answer_for, trimmed
 from scheduler.planning.decide_claim import claim
 from scheduler.planning.decide_commitments import is_kept
+from scheduler.planning.decide_deadlines import said_passed
 from scheduler.planning.decide_judging import rows_of
 from scheduler.planning.decide_known import Known, Sun, known
 from scheduler.planning.decide_odds import with_site_record
@@ -65,7 +66,7 @@ def decide(  # noqa: PLR0913  # the one way in: everything known is named
         )
     )
     answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
-    return in_turn(job, progress, trimmed(answers), now)
+    return said_passed(in_turn(job, progress, trimmed(answers), now), now)
 
 
 def _answer(seen: Known, task: Task, book: Book) -> TaskAnswer | None:

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
-from scheduler.planning.answer import Call, Span, TaskAnswer
+from rules.kinds import Form, kind_of
+from scheduler.planning.answer import Call, Outcome, Span, TaskAnswer, TellLine
 from scheduler.planning.job import Job, Link, LinkKind, State, Task
 from scheduler.planning.log import Progress
 from scheduler.planning.standing import Standing, standings
@@ -32,6 +34,9 @@ def _one(
     task = job.task(answer.task)
     if standing[task.id].state is not State.TO_DO or answer.call not in STARTS_WORK:
         return answer
+    missed = _missed(job, task, now)
+    if missed is not None:
+        return _to_be_agreed_again(job, task, answer, missed, now)
     if _has_own_time(task):
         return answer  # judged against what comes before it by its own hours
     names = {other.id: other.name for other in job.tasks}
@@ -61,6 +66,42 @@ def _one(
 def _has_own_time(task: Task) -> bool:
     """Tell whether somebody booked, offered or asked for hours of the task."""
     return bool(task.booked or task.offered or task.slots or task.days or task.appointment)
+
+
+def _missed(job: Job, task: Task, now: datetime) -> datetime | None:
+    """Return the last of the times agreed or offered for work not begun, where all are over."""
+    if kind_of(task.work_type).form is not Form.WORK or task.started_at is not None:
+        return None
+    visit = task.appointment
+    starts = [s for s in (task.booked, task.offered, *task.slots) if s is not None]
+    starts += [] if visit is None else [visit.start, *visit.slots]
+    zone = ZoneInfo(job.site.time_zone)
+    ends = [start + timedelta(hours=task.duration_h) for start in starts]
+    ends += [datetime.combine(day + timedelta(days=1), time(), zone) for day in task.days]
+    ends += [] if task.until is None else [task.until]
+    if (not starts and not task.days) or max(ends) > now:
+        return None
+    return max(starts, default=max(ends) - timedelta(days=1))
+
+
+def _to_be_agreed_again(
+    job: Job, task: Task, answer: TaskAnswer, missed: datetime, now: datetime
+) -> TaskAnswer:
+    """Return the answer for work whose time has passed: hours of the past are never a go."""
+    coming = answer.next_window
+    at = missed.astimezone(ZoneInfo(job.site.time_zone))
+    who = "crew" if task.appointment is None else task.appointment.who
+    return replace(
+        answer,
+        call=Call.WAIT,
+        outcome=Outcome.NOT_KNOWN,
+        window=None,
+        measures=(),
+        next_window=coming if coming is not None and coming.start >= now else None,
+        reason=f"its time of {at:%a %-d %b %H:%M} has passed; agree on another",
+        tell=(TellLine(who, "the time agreed has passed: agree on another", now),),
+        decide_by=(),
+    )
 
 
 def _happened(standing: Mapping[str, Standing], link: Link) -> bool:
