@@ -71,7 +71,7 @@ def changes(
             line = _commitment(name, by_task[task], job)
             urgent = by_task[task].outcome is not Outcome.NOT_KNOWN
             found.append(Change(key, was[key], now[key], line, urgent))
-        elif kind == "appointment" and (was[key], now[key]) == ("kept", "broken"):
+        elif kind == "appointment" and plan.is_sure and (was[key], now[key]) == ("kept", "broken"):
             found.append(Change(key, was[key], now[key], _appointment(task, plan, job)))
     moved = _moved(was.get(DATE), now.get(DATE), job.messages.moved_days, plan)
     return (*found, moved) if moved else tuple(found)

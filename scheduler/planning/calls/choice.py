@@ -71,11 +71,12 @@ def _asked_span(known: Known, task: Task, start: datetime) -> Span:
 def _options(known: Known, task: Task, rows: Sequence[Row], book: Book) -> list[Judged]:
     """Return every offer judged: days by their best start, slots as they are."""
     if task.days:
-        found = [best_of_day(known, task, rows, book, day) for day in task.days]
+        ahead = [day for day in task.days if day >= known.local_day(known.now)]
+        found = [best_of_day(known, task, rows, book, day) for day in ahead]
         return [judged for judged in found if judged is not None]
     slots = {*task.slots, *offered_slots(known, task)}
     spans = [Span(slot, piece_end(known, task, slot)) for slot in sorted(slots)]
-    return [judge(Trial(known, task, span), rows, book) for span in spans]
+    return [judge(Trial(known, task, span), rows, book) for span in spans if span.end > known.now]
 
 
 def _coming(known: Known, task: Task, rows: Sequence[Row], book: Book) -> Judged:

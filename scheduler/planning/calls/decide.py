@@ -19,6 +19,7 @@ from scheduler.planning.calls.now import in_turn
 from scheduler.planning.calls.task_answer import answer_for, trimmed
 from scheduler.planning.calls.weather_day_claim import claim
 from scheduler.planning.evidence.book_waits import with_book_waits
+from scheduler.planning.evidence.deadlines import said_passed
 from scheduler.planning.evidence.known import Known, Sun, known
 from scheduler.planning.evidence.shifts import finish_of
 from scheduler.planning.model.answer import Call, Span, TaskAnswer
@@ -76,7 +77,7 @@ def decide(  # noqa: PLR0913  # the one way in: everything known is named
             made[task.id] = answer
             seen.decided.update(_decided(seen, task, answer))
     answers = [made[task.id] for task in job.tasks if task.id in made]
-    return in_turn(job, progress, trimmed(answers), now)
+    return said_passed(in_turn(job, progress, trimmed(answers), now), now)
 
 
 def _decided(seen: Known, task: Task, answer: TaskAnswer) -> dict[str, Span | None]:

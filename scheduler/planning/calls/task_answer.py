@@ -247,13 +247,15 @@ def _all_tells(judged: Judged, call: Call, rulings: Sequence[Ruling]) -> Iterabl
     for ruling in rulings:
         yield from ruling.tells
     refused = call in {Call.HOLD, Call.STOP} or (call is Call.WAIT and bool(judged.refusals))
-    moves = any(r.outcome is Outcome.NO_GO for r in judged.refusals)
+    moves = not known.view.stale and any(r.outcome is Outcome.NO_GO for r in judged.refusals)
     word = "the booking moves" if moves else "not sure yet; confirm or let go by then"
     cut_offs = of_task(known, task, judged.trial.start)
     for deadline in cut_offs:
         if deadline.role:
-            what = word if refused else f"confirm: {deadline.why}"
-            yield TellLine(deadline.role, what, deadline.at)
+            late = deadline.at < known.now
+            ask = f"{deadline.why} has passed: ask whether it still stands"
+            what = word if refused else ask if late else f"confirm: {deadline.why}"
+            yield TellLine(deadline.role, what, max(deadline.at, known.now))
     told = {deadline.role for deadline in cut_offs}
     changed = "forecast_changed" in {c.caution for r in rulings for c in r.cautions}
     if refused and (task.booked or task.offered or task.slots):
@@ -294,7 +296,7 @@ def _of_offers(known: Known, measures: Sequence[MeasureLine]) -> Iterable[tuple[
         offer = notice.get(line.measure)
         if offer is not None and not line.on_hand and line.start is not None:
             at = line.start - timedelta(hours=offer.notice_h)
-            if at >= known.now:
+            if at >= known.now or line.start > known.now:
                 yield at, f"{line.measure.replace('_', ' ')} wants {offer.notice_h:g} h notice"
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from typing import Final
 
 from scheduler.planning.evidence.ages import as_moment
 from scheduler.planning.evidence.known import Known
+from scheduler.planning.model.answer import TaskAnswer
 from scheduler.planning.model.job import Document, Task
 
 # Who answers the telephone for what is supplied.
@@ -33,6 +34,8 @@ SUPPLIED_MEASURES: Final = {
     "pump_truck": ("pump_truck",),
     "fuel": ("heated_enclosure", "stage_heater"),
 }
+CLOSING: Final = "closing time"  # of a day; the next one opens again, so it does not pass
+PASSED_FOR: Final = timedelta(hours=48)  # told so long where no slot says; common practice
 CLOCK: Final = re.compile(r"^(\d{1,2}):(\d{2})$")
 
 
@@ -56,14 +59,34 @@ def role_of(document: Document) -> str:
 
 
 def deadlines(known: Known, document: Document, slot: datetime | None) -> list[Deadline]:
-    """Return the cut-offs of a document for a slot that are still to come, soonest first."""
+    """Return a document's cut-offs for a slot, soonest first; passed ones while they matter."""
     role = role_of(document)
     found = [
         Deadline(at, why, role, document.id, frees)
         for at, why, frees in cut_offs(known, document, slot)
-        if at >= known.now
+        if _matters(known, at, slot) and (at >= known.now or not why.startswith(CLOSING))
     ]
     return sorted(found, key=lambda d: d.at)
+
+
+def _matters(known: Known, at: datetime, slot: datetime | None) -> bool:
+    """Tell whether a cut-off is to come, or has passed for a slot that is still ahead."""
+    if at >= known.now:
+        return True
+    return slot > known.now if slot is not None else known.now - at <= PASSED_FOR
+
+
+def said_passed(answers: Iterable[TaskAnswer], now: datetime) -> tuple[TaskAnswer, ...]:
+    """Return the answers with each deadline that has passed told as passed."""
+    return tuple(
+        replace(
+            answer,
+            decide_by=tuple(
+                replace(d, why=f"{d.why}, passed") if d.at < now else d for d in answer.decide_by
+            ),
+        )
+        for answer in answers
+    )
 
 
 def cut_offs(
@@ -74,7 +97,7 @@ def cut_offs(
     simple = (
         ("confirm_by", "last confirmation", False),
         ("free_release_until", "last free release", True),
-        ("closes", "closing time", False),
+        ("closes", CLOSING, False),
     )
     for key, why, frees in simple:
         at = _moment(known, terms.get(key), known.now)
@@ -123,7 +146,8 @@ def of_task(known: Known, task: Task, slot: datetime | None) -> list[Deadline]:
             (booked.start - timedelta(hours=booked.notice_h), "notice", booked.notice_h > 0),
             (booked.free_until, "last free move", True),
         ):
-            if at is not None and at >= known.now and (frees or booked.notice_h > 0):
+            told = at is not None and _matters(known, at, booked.start)
+            if at is not None and told and (frees or booked.notice_h > 0):
                 found.append(Deadline(at, why, booked.who, "", frees))
     return sorted(found, key=lambda d: d.at)
 

@@ -36,8 +36,8 @@ def _anchor(name: str, trial: Trial, event: datetime | None) -> datetime | None:
     if name == "forecast_end":
         return forecast_end(known)
     if name == "cut_off":
-        ends = of_task(known, trial.task, trial.start)
-        return ends[0].at if ends else None
+        ends = [d.at for d in of_task(known, trial.task, trial.start) if d.at >= known.now]
+        return ends[0] if ends else None
     if name == "dry_end":
         return trial.end + timedelta(hours=_dry_hours(trial))
     if name == "inspected":

@@ -37,6 +37,7 @@ def answer_of(
         date=found,
         forecast_until=moment_of(frame.hour_zero, judged.tail_from),
         notes=_notes(judged, basis),
+        stale=judged.stale,
     )
 
 

@@ -137,3 +137,9 @@ class PlanAnswer:
     not_tried: tuple[str, ...] = ()  # what the job prices and no lever could be made of, and why
     money: Money | None = None  # of the rest of the job and of a day's delay; None: no plan
     stop: WinterStop | None = None  # how to stop safely for the winter
+    stale: bool = False  # made on a forecast that is no ground for a go
+
+    @property
+    def is_sure(self) -> bool:
+        """Tell whether a booking may move for it: there is a plan, on a forecast that counts."""
+        return self.status in {"proven", "bounded"} and not self.stale

@@ -121,7 +121,7 @@ def brief(
         if m.start is None or m.start <= soon
     ]
     decide = sorted(
-        ((names.get(a.task, a.task), d) for a in ordered for d in a.decide_by if d.at >= at),
+        ((names.get(a.task, a.task), d) for a in ordered for d in a.decide_by),
         key=lambda row: (row[1].at, row[0]),
     )
     tell = [(names.get(a.task, a.task), t) for a in ordered for t in a.tell]

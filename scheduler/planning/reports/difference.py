@@ -13,7 +13,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from scheduler.planning.evidence.deadlines import role_of
-from scheduler.planning.model.job import Job, Task
+from scheduler.planning.model.job import Appointment, Job, Task
 from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.planning.plan.plan_answer import PlanAnswer, PlanLine
 
@@ -103,7 +103,7 @@ def difference(
             )
             for was, new in rows
         ),
-        calls=tuple(_calls(rows, job, after.at)),
+        calls=tuple(_calls(rows, job, after)),
         stays=tuple(line.name for line in ahead if _hours(old[line.id]) == _hours(line)),
         close_in=(before.close_in, after.close_in),
         late_close_in=(before.late_close_in, after.late_close_in),
@@ -154,10 +154,14 @@ def _why(
 
 
 def _calls(
-    rows: Iterable[tuple[PlanLine, PlanLine]], job: Job, now: datetime
+    rows: Iterable[tuple[PlanLine, PlanLine]], job: Job, after: PlanAnswer
 ) -> Iterator[CallToMake]:
-    """Yield the calls, soonest first, each person's words once."""
-    made = [call for was, new in rows for call in _of_task(was, new, job, now)]
+    """Yield the calls, soonest first, each person's words once.
+
+    Without a plan, or with one on an old forecast, nothing that is booked is said to move.
+    """
+    now, of_task = after.at, _of_task if after.is_sure else _not_sure
+    made = [call for was, new in rows for call in of_task(was, new, job, now)]
     late = datetime.max.replace(tzinfo=now.tzinfo)
     seen: set[tuple[str, str]] = set()
     for call in sorted(made, key=lambda one: (one.by or late, one.who, one.task)):
@@ -186,15 +190,30 @@ def _of_task(was: PlanLine, new: PlanLine, job: Job, now: datetime) -> Iterator[
             )
 
 
+def _not_sure(_: PlanLine, new: PlanLine, job: Job, now: datetime) -> Iterator[CallToMake]:
+    visit = job.task(new.id).appointment
+    if visit is None or visit.start <= now:
+        return
+    last, zone = _last_word(visit, now), ZoneInfo(job.site.time_zone)
+    text = (
+        f"{job.name}: not sure yet whether {new.name} can be {_at(visit.start, zone)}; keep it. "
+        f"We confirm or let it go by {_at(last, zone)}."
+    )
+    yield CallToMake(visit.who, new.id, last, text)
+
+
+def _last_word(visit: Appointment, now: datetime) -> datetime:
+    notice = visit.start - timedelta(hours=visit.notice_h)
+    return max(min(notice, visit.free_until or notice), now)
+
+
 def _to_who_is_booked(
     was: PlanLine, new: PlanLine, task: Task, job: Job, now: datetime
 ) -> Iterator[CallToMake]:
     visit = task.appointment
     if visit is None or new.start == was.start:
         return
-    notice = visit.start - timedelta(hours=visit.notice_h)
-    last = min(notice, visit.free_until or notice)
-    zone = ZoneInfo(job.site.time_zone)
+    last, zone = _last_word(visit, now), ZoneInfo(job.site.time_zone)
     asks = (
         "we call again with a day"
         if new.start is None
@@ -202,9 +221,9 @@ def _to_who_is_booked(
     )
     text = (
         f"{job.name}: {task.name} cannot be {_at(visit.start, zone)}; {asks} "
-        f"Please answer by {_at(max(last, now), zone)}."
+        f"Please answer by {_at(last, zone)}."
     )
-    yield CallToMake(visit.who, task.id, max(last, now), text)
+    yield CallToMake(visit.who, task.id, last, text)
 
 
 def _move_words(was: PlanLine, new: PlanLine, job: Job) -> str:
