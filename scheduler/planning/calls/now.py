@@ -190,13 +190,6 @@ def _to_be_agreed_again(
     )
 
 
-def _happened(standing: Mapping[str, Standing], link: Link) -> bool:
-    before = standing[link.task].state
-    if link.kind is LinkKind.START_START:
-        return before is not State.TO_DO
-    return before is State.DONE
-
-
 def _waits_over(standing: Mapping[str, Standing], task: Task) -> datetime | None:
     """Return when the last elapsed wait ends, gates' least waits too; None without any."""
     ends = []
