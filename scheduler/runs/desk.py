@@ -5,6 +5,7 @@ A run gathers all it needs from here first, decides with pure functions, and wri
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -19,10 +20,11 @@ from scheduler.planning.forecast.past_hours import filled, until
 from scheduler.planning.forecast.several_sources import combined
 from scheduler.planning.forecast.site_correction import QUANTITY, TO_LOWER, at_site
 from scheduler.planning.model.job import Job
-from scheduler.planning.model.log import Entry, Progress
+from scheduler.planning.model.log import AskedCover, Entry, Progress
 from scheduler.planning.model.progress import progress_until
 from scheduler.planning.plan.plan_before import starts_told
 from scheduler.planning.tables.hours import Finding, Forecast
+from scheduler.runs.asked_covers import asked_in
 
 WEATHER: Final = "weather"
 OBSERVED: Final = "observed"
@@ -30,6 +32,8 @@ CLIMATE: Final = "climate"
 STATIONS: Final = "nws-stations"  # their hours stand behind the site's own
 LEARNED_FROM: Final = 60  # kept forecasts that the site's readings are held against
 AGAIN: Final = "again"  # kind of what the service told between two messages
+CALLS: Final = ("today", "tonight", "brief", AGAIN)  # kinds of kept answers that ask for covers
+CALLS_LOOKED_AT: Final = 40  # of a kind: two weeks of them, twice a day and more
 PLANS: Final = ("plan", "brief", "log", AGAIN)  # kinds of kept answers that hold a plan
 EARLIER: Final = 2  # forecasts before the newest that an answer compares with
 
@@ -116,7 +120,7 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     used = [(WEATHER, one.identity) for told in sets for one in told]  # the newest set decides
     used += [(OBSERVED, one.identity) for one in observed]
     before = [_one(told, now=max(t.raw.received_at for t in told)) for told in sets[:-1]]
-    progress = progress_until(entries, desk.now)
+    progress = replace(progress_until(entries, desk.now), asked=covers_asked(desk))
     last = plan_told(desk)
     told_last = {} if last is None else {"after_answer": str(last.seq)}
     forecast = _noted(_one(sets[-1], now=desk.now), (*incoming.absent, *measured.absent))
@@ -143,6 +147,19 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
             for one in told
         ),
     )
+
+
+def covers_asked(desk: Desk) -> tuple[AskedCover, ...]:
+    """Return the covers that the kept answers asked for, as of the desk's moment."""
+    told = [
+        decision
+        for kind in CALLS
+        for decision in desk.store.decisions(
+            desk.job.id, kind=kind, until=desk.now, last=CALLS_LOOKED_AT
+        )
+    ]
+    told.sort(key=lambda one: one.seq)
+    return tuple(cover for one in told for cover in asked_in(json.loads(one.answer), at=one.at))
 
 
 def plan_told(desk: Desk, *, before: int | None = None) -> Decision | None:

@@ -73,10 +73,23 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
+class AskedCover:
+    """A cover that an answer asked for over a task's work, as it was told."""
+
+    told_at: datetime  # UTC
+    task: str  # its id; tonight's list has its name
+    call: str
+    measure: str
+    start: datetime | None  # UTC; None: from the end of the work
+    end: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Progress:
     """The log up to a moment, undone entries taken out, in order of time."""
 
     entries: tuple[Entry, ...] = ()
+    asked: tuple[AskedCover, ...] = ()  # by the answers that were kept, oldest first
 
     @property
     def readings(self) -> tuple[Reading, ...]:

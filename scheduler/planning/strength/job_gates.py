@@ -2,7 +2,8 @@
 
 A link with a gate behind work that the wall model does not judge, mortar alone, is gated on air
 temperature. Work that is to come is protected with what is on hand, and with what can be bought
-only where it would freeze without. Work that is done is in ``strength/done_work.py``.
+only where it would freeze without. Work that is done is in ``strength/done_work.py``, under what
+was logged over it or asked for (``kept_covers.py``).
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ from scheduler.planning.strength.gates import (
     opening,
     ready_on_trace,
 )
+from scheduler.planning.strength.kept_covers import kept_cover
 from scheduler.planning.tables.finish import NEVER, BoolArray, IntArray, earliest, whole_hours
 from scheduler.planning.tables.hours import HourlyTable
 from scheduler.planning.tables.own_gates import LinkKey
@@ -332,7 +334,7 @@ def _add_done(
             read_before=weather.read_before.get(source.id),
             ground_c=weather.ground_c,
         ),
-        protection=warmest_protection(frame.job.on_hand),
+        protection=kept_cover(frame, source, finished),
         openings={" ".join(key): one for key, one in keys.items()},
         confidence=frame.job.confidence,
     )
