@@ -137,7 +137,7 @@ def asked(
         measures=tuple(measures),
         checks=tuple(CheckLine(c, row.says) for p in parts for c in p.checks),
         cautions=tuple(CautionLine(c) for p in parts for c in p.cautions),
-        holds=tuple(HoldLine(by, h.needs) for p in parts for h in p.holds for by in h.by),
+        holds=tuple(HoldLine(by, h.needs, row.id) for p in parts for h in p.holds for by in h.by),
         tells=tuple(
             TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
             for p in parts for t in p.tells for who in t.whom
