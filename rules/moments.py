@@ -8,7 +8,7 @@ from typing import Final, Literal, get_args
 
 Anchor = Literal[
     "start", "end", "now", "day_start", "day_end", "forecast_end", "before_event", "sunset",
-    "cut_off", "inspected", "dry_end",
+    "cut_off", "inspected", "dry_end", "held",
 ]  # fmt: skip
 ANCHORS: Final[tuple[str, ...]] = get_args(Anchor)
 _WRITTEN: Final = re.compile(r"^([a-z_]+?)(?:([+-]\d+(?:\.\d+)?)h)?$")

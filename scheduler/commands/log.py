@@ -32,6 +32,9 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     release: Annotated[
         tuple[str, str] | None, typer.Option(metavar="TASK ROLE", help="A hold; needs --who.")
     ] = None,
+    row: Annotated[
+        str | None, typer.Option(metavar="ROW", help="Of the book, whose hold is released.")
+    ] = None,
     note: Annotated[str | None, typer.Option(metavar="TEXT")] = None,
     undo: Annotated[int | None, typer.Option(metavar="NUMBER", help="Of an entry.")] = None,
     entries: Annotated[
@@ -60,7 +63,8 @@ def log(  # noqa: PLR0913, PLR0917 - one option for each thing that can be told
     given = entries_given(
         {"started": started, "finished": finished, "hours_left": hours_left, "lost": lost}
         | {"reading": reading, "fact": fact, "release": release, "note": note, "undo": undo},
-        {"cause": cause, "task": task, "unit": unit, "place": place, "who": who, "when": when},
+        {"cause": cause, "task": task, "unit": unit, "place": place, "row": row}
+        | {"who": who, "when": when},
         entries is not None or temps is not None,
     )
     if temps is not None:

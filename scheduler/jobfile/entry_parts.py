@@ -210,10 +210,12 @@ class ReleasePart(EntryPart):
     task: TaskId = _says("id of the task")
     role: Role = _says("role of who releases")
     who: Text = _says("name of who releases")
+    row: Text | None = _says("the book's row whose hold it is; none: the job's own", default=None)
 
     def told(self) -> dict[str, Any]:
         """Return the fields of the entry beside when and who."""
-        return {"task": self.task, "payload": {"role": self.role}}
+        named = {} if self.row is None else {"row": self.row}
+        return {"task": self.task, "payload": {"role": self.role, **named}}
 
 
 class NotePart(EntryPart):

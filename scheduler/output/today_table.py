@@ -195,5 +195,7 @@ def strength_lines(answer: TaskAnswer, zone: str) -> list[str]:
 def measure_line(line: MeasureLine, job: Job) -> str:
     """Return one measure in words: what, from when until when, and whether it is on hand."""
     when = span(line.start, line.end, job.site.time_zone)
+    if line.end is None and line.text:
+        when += f" {prose(line.text, job.units)}"
     absent = "" if line.on_hand else " (not on site: get it)"
     return f"measure: {told('measure', line.measure, job.units)}, {when}{absent}"

@@ -166,9 +166,9 @@ def _fact(value: object, details: Details) -> dict[str, object]:
     return {**own, "unit": details["unit"], "place": details["place"]}
 
 
-def _release(value: object, _: Details) -> dict[str, object]:
+def _release(value: object, details: Details) -> dict[str, object]:
     task, role = _parts(value)
-    return {"kind": "release", "task": task, "role": role}
+    return {"kind": "release", "task": task, "role": role, "row": details["row"]}
 
 
 def _number(text: object) -> object:

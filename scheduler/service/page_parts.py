@@ -181,10 +181,10 @@ def _entries(entries: Sequence[Entry], job: Job) -> list[Told]:
 
 
 def _holds(said: Said) -> list[list[str]]:
-    """Return what is on hold: task, its name, the role that decides, what they need to see."""
+    """Return what is on hold: task, its name, the role that decides, what they see, whose row."""
     names = {task.id: task.name for task in said.job.tasks}
     return [
-        [answer.task, names.get(answer.task, answer.task), hold.by, hold.needs]
+        [answer.task, names.get(answer.task, answer.task), hold.by, hold.needs, hold.row]
         for answer in said.morning.today.answers
         for hold in answer.holds
     ]

@@ -123,7 +123,7 @@ def _told(fields: Mapping[str, str], *, has_photo: bool) -> dict[str, object]:
 
 
 def _details(fields: Mapping[str, str], who: str) -> dict[str, object]:
-    own = {name: fields.get(name) or None for name in ("cause", "task", "place")}
+    own = {name: fields.get(name) or None for name in ("cause", "task", "place", "row")}
     return {**own, "unit": None, "who": who, "when": None}
 
 

@@ -196,6 +196,7 @@ class NewEntry(Told):
     place: str = Field(default="", max_length=80)
     text: str = Field(default="", max_length=200)
     role: str = Field(default="", max_length=40)
+    row: str = Field(default="", max_length=80, description="of the book, whose hold is released")
     seq: int | None = Field(default=None, ge=1, le=10**9)
     ago_s: Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False)] = 0.0
 

@@ -66,7 +66,7 @@ def judge(trial: Trial, rows: Sequence[Row], book: Book, *, deep: bool = True) -
         made += rule_on(trial, paper)
     made += [*_not_there_yet(trial), *too_early(trial), *out_of_order(trial, book)]
     made += by_strength(trial, made)
-    made = with_releases(trial, made) + holds_of(trial) + on_frozen(trial.known, trial.task)
+    made = with_releases(trial, made, rows) + holds_of(trial) + on_frozen(trial.known, trial.task)
     if kind_of(trial.task.work_type).form is Form.REMOVAL:
         made += strip_ruling(trial, book)
     return Judged(trial, tuple(made))

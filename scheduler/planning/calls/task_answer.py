@@ -191,8 +191,9 @@ def _joined(one: MeasureLine, other: MeasureLine) -> MeasureLine:
 
 
 def _ends_later(one: MeasureLine, other: MeasureLine) -> bool:
+    """Tell whether one ends later; what ends with no hour of the clock ends last."""
     if one.end is None or other.end is None:
-        return one.end is not None
+        return one.end is None and other.end is not None
     return one.end > other.end
 
 

@@ -50,6 +50,8 @@ class Known:
     standing: Mapping[str, Standing] = field(default_factory=dict)  # how far each task is
     earliest: Mapping[str, datetime] = field(default_factory=dict)  # starts that a plan allows
     strength: StrengthNow | None = None  # the wall model; None: nothing that it judges
+    told: tuple[Forecast, ...] = ()  # every forecast read by now, oldest first
+    observed: Forecast | None = None
     # Found once and shared by every view: links lead back to the same tasks along many ways.
     begins: dict[str, tuple[datetime, str]] = field(default_factory=dict, compare=False)
     # When open tasks can be under way by their own answers; None: no start is known of.
@@ -58,6 +60,21 @@ class Known:
     def seen_as(self, view: View) -> Known:
         """Return the same knowledge with another view of the coming hours."""
         return replace(self, view=view)
+
+    def as_of(self, moment: datetime) -> Known | None:
+        """Return the same hours as they were seen at an earlier moment; None: no forecast yet."""
+        by_then = [forecast for forecast in self.told if _told(forecast, moment)]
+        if not by_then:
+            return None
+        last = by_then[-1]
+        same = [f for f in by_then if f.provenance.source == last.provenance.source]
+        view = _view("then", last, same[:-1], self.observed, self.now, self.zone)
+        return replace(
+            self,
+            view=replace(view, stale=False),
+            readings=tuple(r for r in self.readings if (reading_time(r) or moment) <= moment),
+            facts=tuple(f for f in self.facts if f.at is None or f.at <= moment),
+        )
 
     # facts
 
@@ -156,6 +173,8 @@ def known(
         others=_other_views(newest, told, observed, now, zone),
         before=_before(newest, told, observed, now, zone),
         newest=newest,
+        told=(*told, newest) if newest is not None else (),
+        observed=observed,
         facts=tuple(f for f in seen.facts if f.at is None or f.at <= now),
         readings=tuple(r for r in seen.readings if (reading_time(r) or now) <= now),
         entries=entries,

@@ -20,6 +20,8 @@ def on_clock(when: Moment, trial: Trial, *, event: datetime | None = None) -> da
 
     ``event`` is the first hour at which the row's limit is passed.
     """
+    if when.anchor == "held":  # by a brace, a floor, a roof: no hour of the clock
+        return None
     anchor = _anchor(when.anchor, trial, event)
     return None if anchor is None else anchor + timedelta(hours=when.offset_h)
 

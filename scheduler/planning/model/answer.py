@@ -105,6 +105,7 @@ class HoldLine:
 
     by: str
     needs: str
+    row: str = ""  # of the book, whose hold it is; "" for one of the job's own
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from scheduler.planning.model.calendars import shift_on
 from scheduler.planning.model.job import Calendar, Job
 
 SOON: Final = timedelta(hours=48)  # Thursday decides the weekend; common practice, no source
+SETTING_OUT: Final = timedelta(hours=4)  # before a shift the night is over; common practice
 AHEAD_DAYS: Final = 14  # a stretch of days off further away is not looked for
 
 
@@ -32,7 +33,9 @@ class Away:
 def coming(job: Job, now: datetime) -> tuple[Away, ...]:
     """Return tonight, and the next stretch that holds days off where tonight does not.
 
-    After the day's shift tonight begins now. Nothing where the job's hours hold no working day.
+    After a shift and until four hours before the next one tonight is the night that is running,
+    from now; later, and in the shift, it is the coming one. Nothing where the job's hours hold no
+    working day.
     """
     stretches = _stretches(job, now)
     if not stretches:
@@ -50,7 +53,7 @@ def _stretches(job: Job, now: datetime) -> list[Away]:
     shifts = [span for day in days if (span := _shift(job.calendar, day, zone)) is not None]
     found = []
     for (_, left), (back, _) in itertools.pairwise(shifts):
-        if back <= now:
+        if now >= back - SETTING_OUT:
             continue
         start = max(left, now)
         first = start.astimezone(zone).date() + timedelta(days=1)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Final
 
+from rules.book import groups, load_book
 from rules.errors import OutOfRange
 from rules.words import nearest, site_quantities
 from scheduler.planning.model.job import Job
@@ -13,6 +14,8 @@ from scheduler.planning.model.log import Entry, EntryKind, Progress
 
 MOST_LOST_H: Final = 24.0  # of one entry: a day's
 MOST_LEFT_H: Final = 2000.0  # a year of work
+ENGINEER: Final = "engineer"
+FRESH: Final = ("concrete", "masonry")  # groups of work whose frost only the engineer releases
 ONE_TASK: Final = frozenset(
     {EntryKind.STARTED, EntryKind.FINISHED, EntryKind.PROGRESS, EntryKind.RELEASE}
 )
@@ -52,8 +55,42 @@ def refusals(entry: Entry, *, job: Job, log: Sequence[Entry], now: datetime) -> 
         yield from _span(entry)
     if entry.reading is not None:
         yield from _reading(entry, now)
+    if entry.kind is EntryKind.RELEASE and any(task.id == entry.task for task in job.tasks):
+        yield from _release(entry, job)
     if entry.kind is EntryKind.UNDO:
         yield from _undo(entry, log)
+
+
+def _release(entry: Entry, job: Job) -> Iterator[Refusal]:
+    """Check that whoever releases may: a hold stands until a person of its role lifts it.
+
+    Of a row that is named its own roles; else those of the job's holds on the task, and where it
+    has none those of the rows that may hold such work. Work that froze is the engineer's.
+    """
+    task = job.task(entry.task)
+    by_row = {
+        row.id: {by for part in (row, *row.bands) for hold in part.holds for by in hold.by}
+        for row in load_book(job.book).rows_for(task.work_type)
+    }
+    holding = {name: roles for name, roles in by_row.items() if roles}
+    row, own = entry.payload.get("row"), {by for hold in task.holds for by in hold.by}
+    if row is not None and row not in holding:
+        near = nearest(str(row), holding)
+        want = f"did you mean {near}?" if near else f"one of {', '.join(sorted(holding))}"
+        yield "row", row, f"no row of that name holds {task.id}; {want}"
+        return
+    may = own or {*set().union(*holding.values()), ENGINEER}
+    if row is not None:
+        may = holding[str(row)]
+    elif any(task.work_type in groups()[name] for name in FRESH):
+        may = {*may, ENGINEER}
+    if entry.payload.get("role") not in may:
+        whose = f"the hold of row {row}" if row is not None else f"what holds {task.id}"
+        yield (
+            "role",
+            entry.payload.get("role"),
+            (f"{whose} is released by {' or '.join(sorted(may))} only; nothing is filed"),
+        )
 
 
 def _task(entry: Entry, job: Job) -> Iterator[Refusal]:

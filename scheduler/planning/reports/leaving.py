@@ -16,9 +16,12 @@ import numpy as np
 
 from rules.book import Book, measures
 from rules.book_rows import Row
+from rules.kinds import Form, kind_of
 from rules.leaving import LeftStanding, left_standing, verb_of
+from scheduler.planning.calls.commitments import protects
 from scheduler.planning.evidence.known import Known, View
 from scheduler.planning.evidence.observed_then_forecast import last_hour
+from scheduler.planning.evidence.shifts import shift_span
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import (
     Call,
@@ -93,14 +96,21 @@ def leave_list(
     """
     here = with_site_record(replace(seen, now=max(away.start, seen.now), before=None))
     left = [thing for thing in left_standing() if is_there(thing, seen.job, seen.standing)]
+    half = half_done(seen)
+    here = _as_left(here, half, away)
     found = [one for thing in left for one in _judged(thing, here, away, book)]
+    found += [one for task in half for one in _half(task, here, away, book)]
     lines = [line for thing, one in found for line in _lines(thing, one)]
     lines += [line for answer in answers for line in _kept(answer, seen, away, book)]
     rulings = [one.ruling for _, one in found]
     kept = [a for a in answers if _is_done(a, seen) and any(_kept(a, seen, away, book))]
     return Leave(
         away=away,
-        left=(*(t.says for t in left if not t.parts), *open_names(seen.job, seen.standing)),
+        left=(
+            *(t.says for t in left if not t.parts),
+            *open_names(seen.job, seen.standing),
+            *(f"{task.name}, half done" for task in half),
+        ),
         lines=tuple(_once(lines)),
         fine=tuple(r.limit for r in rulings if r.outcome is Outcome.GO and r.limit is not None),
         checks=_first(
@@ -116,6 +126,46 @@ def leave_list(
 
 
 # what is left
+
+
+def half_done(seen: Known) -> list[Task]:
+    """Return the work that was begun and is not finished."""
+    return [
+        task
+        for task in seen.job.tasks
+        if seen.standing[task.id].state is State.UNDER_WAY
+        and kind_of(task.work_type).form is Form.WORK
+    ]
+
+
+def _as_left(here: Known, half: Sequence[Task], away: Away) -> Known:
+    """Return what is known with half-done work as young as it is when people leave it."""
+    names = {task.id for task in half}
+    tasks = tuple(
+        replace(task, finished_at=away.start) if task.id in names else task
+        for task in here.job.tasks
+    )
+    return replace(here, job=replace(here.job, tasks=tasks))
+
+
+def _half(task: Task, here: Known, away: Away, book: Book) -> Iterator[tuple[LeftStanding, _Said]]:
+    """Yield what the rows that keep finished work say of work that was left half done.
+
+    What was done today counts as placed from the shift's beginning until people leave.
+    """
+    shift = shift_span(here, task, here.local_day(away.start))
+    begun = here.standing[task.id].started or away.start
+    begun = begun if shift is None else max(begun, shift.start)
+    thing = LeftStanding(task.id, task.name, task.work_type, (), at_leaving=True)
+    own = here.job.task(task.id)
+    for row in book.rows_for(task.work_type):
+        if not protects(row):
+            continue
+        span = Span(min(begun, away.start), away.start)
+        trials = [Trial(here.seen_as(view), own, span) for view in _views(here)]
+        told = [one for t in trials if (one := _said(t, row, away, thing)) is not None]
+        if told:
+            yield thing, max(told, key=lambda one: (not one.known, GRAVITY[one.ruling.outcome]))
 
 
 # rows over the hours that nobody is there
@@ -205,15 +255,16 @@ def _gravest(trial: Trial, row: Row, found: Ruling) -> Ruling:
 
 
 def _lines(thing: LeftStanding, said: _Said) -> Iterator[LeaveLine]:
-    if said.known and said.ruling.outcome is Outcome.GO:
-        return
+    idle = said.known and said.ruling.outcome is Outcome.GO
+    always = {name for need in said.row.measures for name in need.measure}
     named: set[str] = set()
     for line in said.ruling.measures:
-        if line.measure in named:
+        if line.measure in named or (idle and line.measure not in always):
             continue
         others = _instead(said.row, line.measure, said.ruling.measures)
         named |= {line.measure, *others}
-        made = _line(line, thing.says, said.ruling.limit, said.row, known=said.known)
+        limit = None if idle else said.ruling.limit
+        made = _line(line, thing.says, limit, said.row, known=said.known)
         yield replace(made, or_else=others)
 
 

@@ -150,7 +150,7 @@ def asked(
         cautions=tuple(
             CautionLine(c, said) for p in _warning(row, parts, outcome) for c in p.cautions
         ),
-        holds=tuple(HoldLine(by, h.needs) for p in parts for h in p.holds for by in h.by),
+        holds=tuple(HoldLine(by, h.needs, row.id) for p in parts for h in p.holds for by in h.by),
         tells=tuple(
             TellLine(who, t.what, None if t.by is None else on_clock(t.by, trial, event=event))
             for p in parts for t in p.tells for who in t.whom

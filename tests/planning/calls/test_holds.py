@@ -43,7 +43,8 @@ def test_a_hold_of_the_job_names_who_and_what_they_need_to_see(
 ) -> None:
     answer = call_of(job, capsys)
     assert answer["call"] == "hold"
-    assert {"by": "engineer", "needs": "the drawn dowel layout"} in answer["holds"]
+    held = {"by": "engineer", "needs": "the drawn dowel layout", "row": ""}
+    assert held in answer["holds"]
 
 
 @pytest.mark.parametrize("role", ["engineer", "inspector"])
@@ -58,10 +59,24 @@ def test_any_of_its_roles_releases_it(
 
 
 def test_another_role_or_task_does_not(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert release(job, "owner") == 0
+    assert release(job, "owner") == 2
+    assert "engineer or inspector only" in capsys.readouterr().err
     assert release(job, "engineer", task="grout") == 0
     capsys.readouterr()
     assert call_of(job, capsys)["call"] == "hold"
+
+
+def test_a_row_s_hold_is_released_by_its_own_roles_and_an_unknown_row_by_nobody(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ice on cribs is the house lifter's to look at, whoever else may release the lowering."""
+    told = ["--who", "B. Ek", "--at", AT, "--no-plan", "--row"]
+    lower = ["log", str(job), "--release", "lower"]
+    assert main([*lower, "owner", *told, "cribs.ice"]) == 2
+    assert "house_lifter" in capsys.readouterr().err
+    assert main([*lower, "house_lifter", *told, "cribs.ise"]) == 2
+    assert "cribs.ice" in capsys.readouterr().err
+    assert main([*lower, "house_lifter", *told, "cribs.ice"]) == 0
 
 
 def test_a_release_without_a_name_is_refused(
