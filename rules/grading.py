@@ -207,22 +207,23 @@ def _judge_windows(
 
     hours = counted_hours(row, weather)
     conditions = window_conditions(row, weather, look)
+    past = np.zeros(low.shape, dtype=np.bool_)
+    if row.seen_on_site:  # hours before the table left a state that is seen before starting
+        past, low = high <= 0, np.minimum(np.maximum(low, 0), np.maximum(high, 0))
     if hours is None:
-        missing = np.full(low.shape[-1], _unread(row), dtype=np.int8)
+        missing = np.where(past, GO, NOT_KNOWN).astype(np.int8)
         return where_it_applies(missing, applies, conditions)
     own = (row.quantity, row.unit, row.substitutes, row.counted, tuple(row.given.items()))
     graded = [
         grade(weather.taken(own, hours, way, low, high), row, outcomes, may_be_nan=True)
         for way in (row.taken_as, *row.also_taken_as)
     ]
+    short = ends_early(row, hours, high)
     verdict = reduce(np.maximum, graded)
-    if row.seen_on_site:
-        verdict = np.where(verdict == NOT_KNOWN, GO, verdict)
-    else:
-        short = ends_early(row, hours, high)
-        verdict = (
-            np.where(short, np.maximum(verdict, NOT_KNOWN), verdict) if short.any() else verdict
-        )
+    if short.any():
+        verdict = np.where(short, np.maximum(verdict, NOT_KNOWN), verdict)
+    if past.any():
+        verdict = np.where(past, GO, verdict)
     return where_it_applies(verdict, applies, conditions)
 
 
