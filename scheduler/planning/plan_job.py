@@ -63,6 +63,7 @@ from scheduler.planning.schedule.solve import solve
 from scheduler.planning.strength.logged_breaks import own_mixes
 from scheduler.planning.tables.finish import NEVER
 from scheduler.planning.tables.hours import Forecast, HourlyTable
+from scheduler.planning.windows.look_back import hours_before
 
 
 def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
@@ -137,7 +138,14 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         now_hour=0,
     )
     watch(VERDICTS)
-    judged = judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
+    judged = judge(
+        frame,
+        book,
+        traces,
+        stale=is_stale(forecast, now),
+        blind=climate is None,
+        before=hours_before(zero, forecast.table, observed),
+    )
     watch(STRENGTH)
     mixes = own_mixes(frame)
     strength = strength_of(frame, judged, traces, mixes, observed)

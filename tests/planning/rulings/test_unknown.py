@@ -235,7 +235,7 @@ def test_tape_without_a_label_takes_the_careful_row(air_c: float, goes: bool) ->
 
 
 def test_a_joint_waits_for_drying_after_rain_and_for_dew() -> None:
-    """ASTM C1193: clean, dry, frost-free faces; six hours after rain and 2 F over dew: practice."""
+    """ASTM C1193: clean, dry, frost-free faces; six hours and 2 F over dew: practice."""
     seal = task("seal_joints", 3.0, after=())
     rain = sky(precipitation_amount_mm=dict.fromkeys(range(-6, 0), 1.5))
     assert starts_from(ask(job(seal), rain)) >= 5.0
