@@ -24,8 +24,8 @@ Public signatures
 
 Values are ``rules.verdict.Verdict``: ``GO < GO_WITH_PROTECTION < NOT_KNOWN < NO_GO``; rows combine
 by the largest. What nobody knows is NOT_KNOWN: a gap, a column that no source has, a reading that
-nobody took, unless the row says that it is seen on site or names the ordinary size. A band that asks for
-a measure that is not there is NO_GO, until the hour from which it is (``Asked.coming``);
+nobody took, unless the row says that it is seen on site or names the ordinary size. A band that
+asks for a measure is NO_GO until the hour from which that is there (``Asked.coming``);
 ``explain`` still names the measure. Ages that no fact gives are left to the links of the plan.
 """
 
