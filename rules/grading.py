@@ -202,28 +202,37 @@ def _judge_windows(
     low: HourIndex,
     high: HourIndex,
 ) -> VerdictArray:
+    seen = bool(row.seen_on_site)  # what past hours left is seen before starting
+    weather, back = weather.with_past() if seen else (weather, 0)
+    low, high = low + back, high + back
+    past = (high <= back) & seen
+
     def look(name: str, what: Hours, way: TakenAs) -> FloatArray:
         return weather.taken((name, tuple(row.given.items())), what, way, low, high)
 
     hours = counted_hours(row, weather)
     conditions = window_conditions(row, weather, look)
     if hours is None:
-        missing = np.full(low.shape[-1], _unread(row), dtype=np.int8)
+        missing = np.where(past, GO, NOT_KNOWN).astype(np.int8)
         return where_it_applies(missing, applies, conditions)
+    inside = np.clip(low, _first_known(hours), np.maximum(high, 0)) if seen else low
     own = (row.quantity, row.unit, row.substitutes, row.counted, tuple(row.given.items()))
     graded = [
-        grade(weather.taken(own, hours, way, low, high), row, outcomes, may_be_nan=True)
+        grade(weather.taken(own, hours, way, inside, high), row, outcomes, may_be_nan=True)
         for way in (row.taken_as, *row.also_taken_as)
     ]
+    short = ends_early(row, hours, high)
     verdict = reduce(np.maximum, graded)
-    if row.seen_on_site:
-        verdict = np.where(verdict == NOT_KNOWN, GO, verdict)
-    else:
-        short = ends_early(row, hours, high)
-        verdict = (
-            np.where(short, np.maximum(verdict, NOT_KNOWN), verdict) if short.any() else verdict
-        )
+    if short.any():
+        verdict = np.where(short, np.maximum(verdict, NOT_KNOWN), verdict)
+    if past.any():
+        verdict = np.where(past & (verdict == NOT_KNOWN), GO, verdict)
     return where_it_applies(verdict, applies, conditions)
+
+
+def _first_known(hours: Hours) -> int:
+    known = np.isfinite(hours.values.reshape(-1, hours.values.shape[-1])).any(axis=0)
+    return int(np.argmax(known))
 
 
 def ends_early(row: Row, hours: Hours, high: HourIndex) -> BoolArray:

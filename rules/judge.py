@@ -23,10 +23,10 @@ Public signatures
     Every row of one window with the value that decides, its hour, measures and source.
 
 Values are ``rules.verdict.Verdict``: ``GO < GO_WITH_PROTECTION < NOT_KNOWN < NO_GO``; rows combine
-by the largest. A gap, or a column that no source has, is NOT_KNOWN (unless the row says to check
-on site). A band that asks for a measure that is not to be had is NO_GO here, for planning;
-``explain`` still names the measure. Site readings nobody took bind nothing here: they are asked
-for on site.
+by the largest. What nobody knows is NOT_KNOWN: a gap, a column that no source has, a reading that
+nobody took, unless the row says that it is seen on site or names the ordinary size. A band that
+asks for a measure is NO_GO until the hour from which that is there (``Asked.coming``);
+``explain`` still names the measure. Ages that no fact gives are left to the links of the plan.
 """
 
 from __future__ import annotations

@@ -58,9 +58,24 @@ class Weather:
 
     columns: Mapping[str, FloatArray]
     hours: int
+    before: Mapping[str, FloatArray] = field(default_factory=dict)  # (back,) hours gone by
+    _begun: list[Weather] = field(default_factory=list)
     _quantities: dict[object, Hours | None] = field(default_factory=dict)
     _taken: dict[object, FloatArray] = field(default_factory=dict)
     _verdicts: dict[object, tuple[Row, VerdictArray]] = field(default_factory=dict)
+
+    def with_past(self) -> tuple[Weather, int]:
+        """Return the same weather begun with the hours gone by, and how many those are."""
+        back = max((values.shape[-1] for values in self.before.values()), default=0)
+        if not back:
+            return self, 0
+        if not self._begun:
+            columns = {
+                name: _after(self.before.get(name, np.full(back, np.nan)), values)
+                for name, values in self.columns.items()
+            }
+            self._begun.append(Weather(columns, self.hours + back))
+        return self._begun[0], back
 
     def quantity(self, name: str, given: Mapping[str, float]) -> Hours | None:
         """Return a quantity by its name in the book; None where no column provides it."""
@@ -134,6 +149,11 @@ class Weather:
         if full not in self._verdicts:
             self._verdicts[full] = (row, judge())
         return self._verdicts[full][1]
+
+
+def _after(gone: FloatArray, values: FloatArray) -> FloatArray:
+    wide = np.broadcast_to(gone, (*values.shape[:-1], gone.shape[-1]))
+    return np.concatenate([wide, values], axis=-1)
 
 
 def _stood_in(row: Row, own: Hours | None, substitute: Substitute, other: Hours) -> Hours:

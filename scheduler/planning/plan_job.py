@@ -64,6 +64,7 @@ from scheduler.planning.schedule.solve import solve
 from scheduler.planning.strength.logged_breaks import own_mixes
 from scheduler.planning.tables.finish import NEVER
 from scheduler.planning.tables.hours import Forecast, HourlyTable
+from scheduler.planning.windows.look_back import hours_before
 
 
 def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
@@ -141,7 +142,14 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         now_hour=0,
     )
     watch(VERDICTS)
-    judged = judge(frame, book, traces, stale=is_stale(forecast, now), blind=climate is None)
+    judged = judge(
+        frame,
+        book,
+        traces,
+        stale=is_stale(forecast, now),
+        blind=climate is None,
+        before=hours_before(zero, forecast.table, observed),
+    )
     watch(STRENGTH)
     mixes = own_mixes(frame)
     past = bridged(observed, (*earlier, forecast), moment=zero)

@@ -14,6 +14,7 @@ from scheduler.planning.model.answer import Span
 from scheduler.planning.model.calendars import whole_hour_from
 from scheduler.planning.model.job import Document, Job, Task
 from scheduler.planning.model.log import Entry, EntryKind, Fact, Progress, Reading
+from scheduler.planning.model.means import on_site_from
 from scheduler.planning.model.standing import Standing, standings
 from scheduler.planning.strength.strength_now import StrengthNow, strength_now
 from scheduler.planning.tables.hours import Forecast
@@ -49,6 +50,7 @@ class Known:
     sun: Mapping[date, tuple[datetime | None, datetime | None]] = field(default_factory=dict)
     standing: Mapping[str, Standing] = field(default_factory=dict)  # how far each task is
     earliest: Mapping[str, datetime] = field(default_factory=dict)  # starts that a plan allows
+    there: Mapping[str, datetime] = field(default_factory=dict)  # from when measures are on site
     strength: StrengthNow | None = None  # the wall model; None: nothing that it judges
     told: tuple[Forecast, ...] = ()  # every forecast read by now, oldest first
     observed: Forecast | None = None
@@ -181,6 +183,7 @@ def known(
         sun=_sun(job, now, sun, zone),
         standing=standings(job, seen, now=now),
         earliest=dict(earliest or {}),
+        there=on_site_from(job, now),
         strength=strength_now(
             job, seen, newest, observed, hour_zero=whole_hour_from(now), earlier=told
         ),

@@ -14,7 +14,7 @@ import numpy as np
 
 from rules.book import Book
 from rules.facts import Asked
-from rules.verdict import VerdictArray
+from rules.verdict import FloatArray, VerdictArray
 from rules.weather import Weather
 from scheduler.planning.forecast.scenarios import UNKNOWN, Scenarios
 from scheduler.planning.model.deliveries import papers_of
@@ -64,8 +64,19 @@ class Judged:
         return {name: each.finish for name, each in self.many.items()}
 
 
-def judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bool) -> Judged:
-    """Return what book and papers say of every open task, in the forecast and in each scenario."""
+def judge(
+    frame: Frame,
+    book: Book,
+    traces: Scenarios,
+    *,
+    stale: bool,
+    blind: bool,
+    before: Mapping[str, FloatArray] | None = None,
+) -> Judged:
+    """Return what book and papers say of every open task, in the forecast and in each scenario.
+
+    ``before`` holds the hours gone by, for rows that look back from the start.
+    """
     told = traces.forecast
     ends = _column_ends(told)
     if stale:  # an old forecast tells nothing; where it reached, nothing is planned
@@ -73,8 +84,9 @@ def judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bo
         told = HourlyTable(told.start, nothing)
     tail_from = max(ends) if stale and ends else min(ends, default=0)
     past = np.arange(frame.hours) >= tail_from
-    one = Weather(dict(told.columns), frame.hours)
-    many = Weather(dict(traces.table.columns), frame.hours)
+    gone = {} if before is None else before
+    one = Weather(dict(told.columns), frame.hours, gone)
+    many = Weather(dict(traces.table.columns), frame.hours, gone)
     each = {task.id: judged_task(frame, book, task, many, past) for task in frame.open_tasks}
     alone = {
         task.id: going_on(

@@ -29,7 +29,6 @@ from scheduler.planning.model.answer import (
     Span,
     TellLine,
 )
-from scheduler.planning.model.means import on_site_from
 from scheduler.planning.rulings.conditions import by_hour
 from scheduler.planning.rulings.quantities import COLUMNS, Reckoned, is_hourly
 from scheduler.planning.rulings.ruling import Ruling, after, graded
@@ -242,12 +241,11 @@ def _lacking(trial: Trial, row: Row, needs: Iterable[Need]) -> Iterable[MeasureL
     known, task = trial.known, trial.task
     if kind_of(task.work_type).form is not Form.WORK or is_done(known, task):
         return
-    there = on_site_from(known.job, known.now)
     for need in needs:
         if not _is_wanted(trial, need) or at_hand(frozenset()).intersection(need.measure):
             continue
         by = max(trial.end if wanted_after(need) else trial.start, known.now)
-        come = [there[name] for name in need.measure if name in there]
+        come = [known.there[name] for name in need.measure if name in known.there]
         if not come or min(come) > by:
             said = need.says or ("comes too late" if come else "nobody has or offers it")
             yield MeasureLine(need.measure[0], by, None, row.id, on_hand=False, text=said)

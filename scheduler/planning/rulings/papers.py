@@ -31,7 +31,6 @@ from scheduler.planning.model.answer import (
     Span,
 )
 from scheduler.planning.model.job import Alternative, Criterion, Document, Task
-from scheduler.planning.model.means import on_site_from
 from scheduler.planning.rulings.quantities import (
     AMOUNTS,
     COLUMNS,
@@ -106,7 +105,7 @@ def _alternative(trial: Trial, document: Document, alternative: Alternative) -> 
     made = [_criterion(trial, document, c) for c in alternative.criteria]
     if not alternative.with_measure:
         return made
-    there = on_site_from(trial.known.job, trial.known.now).get(alternative.with_measure)
+    there = trial.known.there.get(alternative.with_measure)
     working = alternative.with_measure in at_hand(frozenset())
     late = not working and (there is None or there > max(trial.start, trial.known.now))
     line = MeasureLine(

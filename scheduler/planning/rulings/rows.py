@@ -351,7 +351,8 @@ def _aggregate(trial: Trial, row: Row, span: Span, taken_as: str) -> Ruling | No
     shown = "mean" if taken_as == "midpoint" else taken_as
     if found.missing == "absent" or (found.value is None and row.only_advises):
         return unforeseen(trial, row, span)
-    if found.value is None and row.seen_on_site:
+    gone_by = found.missing == "before" or span.end <= trial.known.now
+    if found.value is None and gone_by and row.seen_on_site:
         return seen(trial, row)
     if found.value is None:
         limit = replace(limit_line(row, None, found, shown), outcome=Outcome.NOT_KNOWN)

@@ -56,7 +56,12 @@ def unforeseen(trial: Trial, row: Row, span: Span) -> Ruling:
     """Return a row's word where its weather is not known."""
     if row.only_advises:
         return asked(trial, row, None, Outcome.GO, None)
-    return seen(trial, row) if row.seen_on_site else not_known(trial, row, span)
+    return seen(trial, row) if is_past(trial, row, span) else not_known(trial, row, span)
+
+
+def is_past(trial: Trial, row: Row, span: Span) -> bool:
+    """Tell whether what is not known are hours gone by, whose state is seen before starting."""
+    return bool(row.seen_on_site) and span.end <= trial.known.now
 
 
 def not_known(trial: Trial, row: Row, span: Span | None = None) -> Ruling:
