@@ -133,6 +133,7 @@ def pages(
     """Return the pages of the service; ``wake`` is called when something was written down."""
     from scheduler.service.health import health
     from scheduler.service.messages import alarm_lines
+    from scheduler.service.no_pages import why_none
     from scheduler.service.posted import Taken, take
     from scheduler.service.replans import why_behind
     from scheduler.service.visitor import Visitor
@@ -151,6 +152,7 @@ def pages(
             health=lambda: health(service.store, service.clock(), job=service.job),
             take=taken,
             alarms=lambda job: alarm_lines(service.store.outbox.alarms(job)),
+            why_none=lambda job: why_none(service, job),
             behind=lambda job, position: why_behind(service, job, position),
             is_secure=service.page.startswith("https://"),
             root=service.page,

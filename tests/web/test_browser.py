@@ -20,6 +20,7 @@ from scheduler.service.links import withdraw
 from scheduler.service.signing_in import open_account
 from scheduler.web.job_pages import PAGES
 from tests.web.demo_site import AT, JOB, OWNER, PASSWORD, DemoSite, demo_site
+from tests.web.test_log_page import full_disk, picture
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PHONE, DESK = 360, 1280
@@ -207,8 +208,6 @@ def test_an_entry_whose_answer_was_lost_is_not_written_twice(
 def test_a_reading_with_a_photo_made_without_signal_comes_whole(
     context: BrowserContext, site: DemoSite, tmp_path: Path
 ) -> None:
-    from tests.web.test_log_page import picture
-
     raw = picture()
     (tmp_path / "corner.jpg").write_bytes(raw)
     page = opened(context)
@@ -372,6 +371,25 @@ def test_an_owner_signs_in_and_leaves_no_page_behind(
         "async () => (await (await caches.open('closein-pages-1')).keys()).map(one => one.url)"
     )
     assert [url for url in kept if "/files/" not in url] == []
+
+
+def test_what_the_service_cannot_write_now_stays_on_the_phone(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    page = opened(context)
+    page.goto(f"{site.url}log")
+    with full_disk(site):
+        form = page.locator("form", has=page.get_by_role("heading", name="Note or photo"))
+        form.get_by_label("What").fill("n" * 200)
+        form.get_by_label("Photo").set_input_files(
+            {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": picture(size=(1200, 900))}
+        )
+        form.get_by_role("button", name="Write down").click()
+        expect(page.get_by_text("The service cannot write it down now")).to_be_visible()
+    assert entries(site) == []
+    page.evaluate("sendWaiting()")
+    expect(page.get_by_text("written down as 1")).to_be_visible()
+    assert [kind for kind, *_ in entries(site)] == ["note"]
 
 
 def signed_in(page: Page, site: DemoSite, name: str) -> None:

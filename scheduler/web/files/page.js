@@ -92,10 +92,12 @@ async function send(entry) {
   if (answer.status === 413) return { said: [], wrong: ["it is too long, or its photo too large"] };
   const decided = [200, 400].includes(answer.status) && answer.headers.get("content-type") === "application/json";
   if (decided) return answer.json();
+  if (answer.status >= 500) trouble = "The service cannot write it down now; it is sent again by itself. ";
   throw new Error(String(answer.status)); // signed out, say, or a page that is too old
 }
 
 let sending = Promise.resolve();
+let trouble = ""; // what the service said when it was asked last
 let fresh = ""; // what was written a moment ago: its form is still before the person
 
 // one round at a time, in the order of writing; what is written meanwhile has a round of its own
@@ -105,6 +107,7 @@ function sendWaiting() {
 }
 
 async function sendAll() {
+  trouble = "";
   for (const entry of (await waiting()).sort((one, other) => one.at - other.at)) {
     if (entry.refused) continue;
     const told = await send(entry);
@@ -153,6 +156,7 @@ async function tellWaiting() {
   const refused = all.filter((one) => one.refused);
   const told = [];
   if (open) told.push(`${open} ${open === 1 ? "entry waits" : "entries wait"} on this phone; sent when there is signal. `);
+  if (open && trouble) told.push(trouble);
   if (refused.length) {
     const way = document.createElement("a");
     way.href = `${root}log#waiting`;
