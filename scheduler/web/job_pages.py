@@ -186,6 +186,7 @@ class JobPages:
         frame = {
             "title": title,
             "id": visitor.job,
+            "answer": shown.number,
             "job": shown.parts["name"],
             "here": here,
             "nav": [*nav, ("people", "People")] if visitor.is_owner else nav,

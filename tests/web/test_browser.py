@@ -31,7 +31,8 @@ pytestmark = [
 ]
 
 
-expect.set_options(timeout=20_000)
+PATIENCE_MS = 180_000  # a test ends when what it waits for is there; a busy machine takes long
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +52,7 @@ def site(tmp_path: Path) -> Iterator[DemoSite]:
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
     one = browser.new_context(viewport={"width": PHONE, "height": 780})
-    one.set_default_timeout(20_000)
+    one.set_default_timeout(PATIENCE_MS)
     yield one
     one.close()
 
@@ -74,11 +75,8 @@ KEPT = """async () => {
 
 def kept_offline(page: Page) -> None:
     """Wait until the pages and what they need are kept on the phone."""
-    for _ in range(200):
-        if page.evaluate(KEPT):
-            return
+    while not page.evaluate(KEPT):
         page.wait_for_timeout(100)
-    pytest.fail("the pages were not kept")
 
 
 def entries(site: DemoSite) -> list[tuple[str, str, float | None]]:
@@ -89,6 +87,14 @@ def lose_a_day(page: Page, hours: str = "9") -> None:
     form = page.locator("form", has=page.get_by_role("heading", name="Hours lost"))
     form.get_by_label("Hours", exact=True).fill(hours)
     form.get_by_role("button", name="Write down").click()
+
+
+def look_at_the_new_plan(page: Page) -> None:
+    """Open it when the page says that it is made; it may have been made before the page was."""
+    made = page.get_by_role("link", name="Look at it")
+    expect(made.or_(page.get_by_role("group", name="Tasks that moved"))).to_be_visible()
+    if made.count():
+        made.click()
 
 
 @pytest.mark.parametrize("width", [PHONE, DESK])
@@ -133,10 +139,33 @@ def test_a_rain_delay_is_logged_and_the_plan_moves(
     lose_a_day(page)
     expect(page.get_by_text("written down as 1")).to_be_visible()
     page.get_by_role("link", name="See the plan").click()
+    look_at_the_new_plan(page)
     moved = page.get_by_role("group", name="Tasks that moved")
-    expect(moved).to_contain_text("Lay three courses", timeout=90_000)
+    expect(moved).to_contain_text("Lay three courses")
     expect(moved).to_contain_text("rain")
     assert entries(site) == [("lost", "O. Dahl", 9.0)]
+
+
+def test_a_plan_that_waits_is_asked_for_without_a_reload(
+    context: BrowserContext, site: DemoSite
+) -> None:
+    """WCAG 2.2, 2.2.1 Timing Adjustable, failure F41: a page that refreshes itself."""
+    with site.service.work:  # nobody plans while it is held
+        page = opened(context)
+        page.goto(f"{site.url}log")
+        lose_a_day(page)
+        page.get_by_role("link", name="See the plan").click()
+        expect(page.get_by_text("is being planned; this is the plan without it")).to_be_visible()
+        page.evaluate("window.stays = true")
+        page.locator("div.wide").focus()
+        for _ in range(2):
+            with page.expect_response("**/plan"):
+                pass
+        assert page.evaluate("document.activeElement.className") == "wide"
+    expect(page.get_by_text("The plan with it is made.")).to_be_visible()
+    assert page.evaluate("window.stays")
+    page.get_by_role("link", name="Look at it").click()
+    expect(page.get_by_role("group", name="Tasks that moved")).to_be_visible()
 
 
 def test_it_works_without_javascript(browser: Browser, site: DemoSite) -> None:
@@ -150,9 +179,13 @@ def test_it_works_without_javascript(browser: Browser, site: DemoSite) -> None:
     lose_a_day(page)
     expect(page.get_by_text("written down as 1")).to_be_visible()
     page.get_by_role("link", name="See the plan").click()
-    expect(page.get_by_role("group", name="Tasks that moved")).to_contain_text(
-        "Lay three courses", timeout=90_000
-    )  # the page asks again by itself
+    again = page.get_by_role("link", name="Look again")
+    moved = page.get_by_role("group", name="Tasks that moved")
+    expect(again.or_(moved)).to_be_visible()
+    while not moved.is_visible():
+        with page.expect_navigation():
+            again.click()
+    expect(moved).to_contain_text("Lay three courses")
     page.get_by_role("link", name="Week").click()
     page.locator("details.day").nth(8).locator("summary").click()
     expect(page.locator("details.day[open] ul").first).to_be_visible()

@@ -4,6 +4,8 @@
 
 const HOUR_MS = 3600e3;
 const AGAIN_MS = 30e3;
+const ASK_MS = 4e3;
+const MOST_PAUSE_MS = 60e3;
 const SEND_MS = 60e3; // as long as the service waits for a body
 const { root, job, who } = document.body.dataset;
 const main = document.getElementById("main");
@@ -51,6 +53,27 @@ function tellAge() {
     const subject = document.querySelector(".subject strong");
     if (subject) subject.textContent = "What follows is old: not known. Look at the newest message, or ask again.";
   }
+}
+
+// while the plan lacks what was written last: asks in the background, less and less often, and says
+// when it is made; the page stays as it is until the reader wants the new one (WCAG 2.2, 2.2.1)
+async function askForPlan(pause) {
+  const line = document.getElementById("behind");
+  await new Promise((done) => setTimeout(done, pause));
+  const ask = async () => {
+    const answer = await fetch(`${root}plan`, { headers: { Accept: "text/html" } });
+    return new DOMParser().parseFromString(await answer.text(), "text/html");
+  };
+  const came = document.hidden ? null : await ask().catch(() => null);
+  const said = came?.getElementById("behind");
+  if (said && said.textContent !== line.textContent) line.replaceChildren(...said.childNodes);
+  if (came?.body.dataset.answer && !said) {
+    const way = document.createElement("a");
+    way.href = `${root}plan`;
+    way.textContent = "Look at it";
+    line.replaceChildren("The plan with it is made. ", way);
+    line.className = "done";
+  } else askForPlan(Math.min(pause * 1.5, MOST_PAUSE_MS));
 }
 
 // entries that wait: on this phone before they are sent, and here until they are taken or thrown away
@@ -300,6 +323,7 @@ async function write(event) {
 for (const form of document.querySelectorAll("form.entry")) form.addEventListener("submit", write);
 tellAge();
 setInterval(tellAge, 60e3);
+if (document.getElementById("behind")) askForPlan(ASK_MS);
 if ("indexedDB" in window) {
   tellWaiting().then(sendWaiting);
   window.addEventListener("online", sendWaiting);
