@@ -85,6 +85,10 @@ class LogMoved(StoreFault):
     """Somebody else wrote to the log in between; read it again and check the entries again."""
 
 
+class NotNow(CloseinError):
+    """What was asked for is fine but cannot be done at this moment; it may be asked again."""
+
+
 class WeatherUnavailable(CloseinError):
     """No usable weather could be had; says from where and why."""
 

@@ -138,6 +138,7 @@ def pages(
     """Return the pages of the service; ``wake`` is called when something was written down."""
     from scheduler.service.alarms import alarms_told
     from scheduler.service.health import health_of
+    from scheduler.service.no_pages import why_none
     from scheduler.service.posted import Taken, take
     from scheduler.service.replans import why_behind
     from scheduler.service.visitor import Visitor
@@ -156,6 +157,7 @@ def pages(
             health=lambda: health_of(service),
             take=taken,
             alarms=lambda job: alarms_told(service.store, job, service.clock()),
+            why_none=lambda job: why_none(service, job),
             behind=lambda job, position: why_behind(service, job, position),
             is_secure=service.page.startswith("https://"),
             root=service.page,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
 
-from rules.errors import BadInput
+from rules.errors import BadInput, NotNow
 from scheduler.interfaces.messages import Watched
 from scheduler.runs.log import entries_given, log
 from scheduler.service.desks import Service
@@ -53,8 +53,10 @@ def take(
 
     Raises
     ------
-    CloseinError
+    BadInput
         If the entry cannot be taken; nothing is written then.
+    NotNow, StoreFault
+        If none can be taken now: the job file is broken, the store full or in use.
     """
     key, watched = fields.get("key", ""), _watched(service, visitor.job)
     if not LEAST_KEY <= len(key) <= MOST_KEY:
@@ -63,7 +65,10 @@ def take(
     media_type = photo_type(photo) if photo else ""
     told = _told(fields, has_photo=bool(photo))
     now = service.clock()
-    desk = service.desk(watched, now, "kept")
+    try:
+        desk = service.desk(watched, now, "kept")
+    except BadInput as error:  # the entry is fine; the job file on the service's disk is not
+        raise NotNow(f"the job cannot be read now: {error}") from error
     store = service.store
     with store.together():
         before = store.people.posted(visitor.job, key)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache, lru_cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Final
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 STYLE: Final = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 NOTHING: Final = "not here\n"
+AGAIN_S: Final = 30  # after which what could not be done now may be asked again
 COMMON: Final = {
     "X-Content-Type-Options": "nosniff",
     # no address leaves for another site; with no-referrer browsers post forms with Origin: null
@@ -61,7 +62,10 @@ def page(name: str, told: Mapping[str, object], *, status: int = 200) -> Respons
         "connect-src 'self'; worker-src 'self'; form-action 'self'; "
         "base-uri 'none'; frame-ancestors 'none'"
     )
-    return Response(text, status, headers(policy), media_type="text/html")
+    response = Response(text, status, headers(policy), media_type="text/html")
+    if status == 503:
+        response.headers["Retry-After"] = str(AGAIN_S)
+    return response
 
 
 def sheet(text: str) -> Response:
@@ -87,12 +91,28 @@ def raw(content: bytes, media_type: str, *, keeps: bool = False) -> Response:
 
 def document(told: object, *, status: int = 200) -> Response:
     """Return JSON."""
-    return JSONResponse(told, status, headers(CLOSED))
+    response = JSONResponse(told, status, headers(CLOSED))
+    if status == 503:
+        response.headers["Retry-After"] = str(AGAIN_S)
+    return response
 
 
 def nothing(status: int = 404, text: str = NOTHING) -> Response:
     """Answer alike what is not there, what was withdrawn, and what is forged."""
     return PlainTextResponse(text, status, headers(CLOSED))
+
+
+def cannot(lines: Sequence[str], *, root: str = "/", title: str = "Not to be had now") -> Response:
+    """Return a page that says why nothing can be shown or done at this moment (RFC 9110, 15.6.4).
+
+    ``root`` is where the visitor's own pages stand.
+    """
+    return page("cannot", {"title": title, "lines": lines, "root": root}, status=503)
+
+
+def cannot_json(lines: Sequence[str]) -> Response:
+    """Say the same to a program; what it sent was not taken and may be sent again."""
+    return document({"said": [], "wrong": list(lines)}, status=503)
 
 
 def headers(policy: str) -> dict[str, str]:

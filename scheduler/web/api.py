@@ -16,7 +16,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.responses import Response
 
 from rules.book import all_rows
-from rules.errors import CloseinError
+from rules.errors import BadInput, CloseinError
 from scheduler.planning.rulings.asks import allowed
 from scheduler.service.messages import TOLD
 from scheduler.service.signing_in import session_of
@@ -32,7 +32,7 @@ WRONG: Final[dict[int | str, dict[str, Any]]] = {
         (401, "no token, and no session"),
         (404, "no such job for who asks"),
         (422, "the request is not as described"),
-        (503, "no morning was made yet"),
+        (503, "no morning was made yet, or the store cannot be used now: ask again"),
     )
 }
 REFUSED: Final[dict[int | str, dict[str, Any]]] = {
@@ -58,6 +58,7 @@ def make_api(site: Site, pages: JobPages) -> FastAPI:
     )
     api.add_exception_handler(StarletteHTTPException, _told)
     api.add_exception_handler(RequestValidationError, _unreadable)
+    api.add_exception_handler(CloseinError, _not_now)
     _reading(api, site, pages)
     _writing(api, site)
     return api
@@ -149,7 +150,7 @@ def _writing(api: FastAPI, site: Site) -> None:
         fields = {name: str(value) for name, value in given.items()}
         try:
             taken = site.take(asked.visitor, fields, b"")
-        except CloseinError as error:
+        except BadInput as error:
             raise HTTPException(409, error.lines()) from error
         return api_models.Written(told=taken.told, again=taken.again)
 
@@ -257,6 +258,11 @@ async def _told(_: Request, error: Exception) -> Response:
     if status == 401:
         response.headers["WWW-Authenticate"] = "Bearer"
     return response
+
+
+async def _not_now(_: Request, error: Exception) -> Response:
+    lines = error.lines() if isinstance(error, CloseinError) else []
+    return answers.document({"wrong": lines}, status=503)
 
 
 async def _unreadable(_: Request, error: Exception) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Awaitable, Callable, Mapping
 from functools import cache
 from importlib import resources
@@ -10,11 +11,11 @@ from typing import Final
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware import Middleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Mount, Route
 
-from rules.errors import CloseinError
+from rules.errors import BadInput, CloseinError
 from scheduler.service.health_page import health_route
 from scheduler.web import answers
 from scheduler.web.api import make_api
@@ -33,6 +34,9 @@ FILES: Final[Mapping[str, str]] = {
     "page.js": "text/javascript",
     "worker.js": "text/javascript",
 }
+LOG: Final = logging.getLogger("closein.pages")
+BROKEN: Final = "An error of Closein's own; who runs it finds it in its log."
+UNWRITTEN: Final = "Nothing was written down. Go back, and send it again in a while."
 Answer = Callable[[Request], Awaitable[Response]]
 
 
@@ -67,7 +71,14 @@ def make_app(site: Site) -> Starlette:
     app = Starlette(
         routes=routes,
         middleware=[Middleware(Limits)],
-        exception_handlers={404: _nothing, 405: _nothing},
+        exception_handlers={
+            404: _nothing,
+            405: _nothing,
+            ClientDisconnect: _gone,
+            CloseinError: _cannot,  # a store that is full, damaged or in use
+            OSError: _cannot,
+            Exception: _broken,
+        },
     )
     app.router.redirect_slashes = False  # its redirects name whatever host was asked for
     return app
@@ -134,8 +145,8 @@ def _log(pages: JobPages) -> Answer:
             return answers.nothing(403, told)
         shown = await run_in_threadpool(pages.shown, asked)
         if shown is None:
-            return answers.nothing(503, "no morning was made yet\n")
-        as_json = "application/json" in request.headers.get("accept", "")
+            return await run_in_threadpool(pages.none, asked)
+        as_json = _wants_json(request)
         return await run_in_threadpool(_written, pages, asked, shown, form, as_json)
 
     return answer
@@ -149,6 +160,11 @@ def _written(pages: JobPages, asked: Asked, shown: Shown, form: Form, as_json: b
         said = (pages.site.take(asked.visitor, form.fields, form.photo).told,)
     except CloseinError as error:
         wrong = tuple(error.lines())
+        if not isinstance(error, BadInput):  # not the entry's fault: it may be sent again
+            LOG.error("not written down", extra={"told": "; ".join(wrong)})
+            if as_json:
+                return answers.cannot_json(wrong)
+            return pages.log(asked, shown, wrong=wrong, given=form.fields, status=503)
     status = 400 if wrong else 200
     if as_json:
         return answers.document({"said": said, "wrong": wrong}, status=status)
@@ -195,6 +211,33 @@ def _sent(name: str) -> Response:
 @cache
 def _content(name: str) -> bytes:
     return resources.files("scheduler.web").joinpath(f"files/{name}").read_bytes()
+
+
+def _wants_json(request: Request) -> bool:
+    return "application/json" in request.headers.get("accept", "")
+
+
+def _gone(_: Request, __: Exception) -> Response:
+    """Answer nobody: who asked has broken off, which is no fault of ours to be logged."""
+    return answers.nothing(400)
+
+
+def _cannot(request: Request, error: Exception) -> Response:
+    """Say that it cannot be done now; a phone keeps what it sent, and sends it again."""
+    lines = error.lines() if isinstance(error, CloseinError) else [str(error)]
+    LOG.error("not done", extra={"told": "; ".join(lines)})
+    return _told_cannot(request, lines)
+
+
+def _broken(request: Request, _: Exception) -> Response:
+    """Say that Closein broke; what broke is logged by who serves."""
+    return _told_cannot(request, [BROKEN])
+
+
+def _told_cannot(request: Request, lines: list[str]) -> Response:
+    if _wants_json(request):
+        return answers.cannot_json(lines)
+    return answers.cannot([*lines, *([UNWRITTEN] if request.method == "POST" else [])])
 
 
 def _nothing(request: Request, _: Exception) -> Response:

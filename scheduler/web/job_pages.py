@@ -54,8 +54,12 @@ class JobPages:
             return self._picture(asked, name)
         shown = self.shown(asked)
         if shown is None:
-            return answers.nothing(503, "no morning was made yet\n")
+            return self.none(asked)
         return PAGES[name](self, asked, shown)
+
+    def none(self, asked: Asked) -> Response:
+        """Say why there are no pages of the job yet."""
+        return answers.cannot(self.site.why_none(asked.visitor.job), root=asked.root)
 
     def shown(self, asked: Asked) -> Shown | None:
         """Return what is kept of the job that is asked about."""
@@ -154,10 +158,10 @@ class JobPages:
             return answers.nothing()
         return self.log(asked, shown)
 
-    def tomorrow(self, _: Asked, shown: Shown) -> Response:
+    def tomorrow(self, asked: Asked, shown: Shown) -> Response:
         """Return the next day's sheet; an old one is not handed out."""
         if shown.is_old:
-            return answers.nothing(503, f"{shown.age}\n")
+            return answers.cannot([shown.age], root=asked.root, title="Tomorrow")
         return answers.sheet(str(shown.parts["tomorrow"]))
 
     def rules(self, asked: Asked, shown: Shown) -> Response:
@@ -182,6 +186,7 @@ class JobPages:
         frame = {
             "title": title,
             "id": visitor.job,
+            "answer": shown.number,
             "job": shown.parts["name"],
             "here": here,
             "nav": [*nav, ("people", "People")] if visitor.is_owner else nav,

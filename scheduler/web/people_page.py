@@ -24,7 +24,7 @@ def people(pages: JobPages, asked: Asked, fields: Mapping[str, str], *, address:
     site, job = pages.site, asked.visitor.job
     shown = pages.shown(asked)
     if shown is None:
-        return answers.nothing(503, "no morning was made yet\n")
+        return pages.none(asked)
     said, wrong, given = _done(pages, job, fields, address)
     zone = str(shown.parts["time_zone"])
     told = {

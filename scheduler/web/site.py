@@ -21,6 +21,7 @@ class Site:
     health: Callable[[], Health]
     take: Callable[[Visitor, Mapping[str, str], bytes], Taken]  # writes a form of the log down
     behind: Callable[[str, int], str]  # job, log position of its pages: why they lack the newest
+    why_none: Callable[[str], Sequence[str]]  # why a job has no pages, in words
     alarms: Callable[[str], Sequence[str]]  # messages of a job that may not have arrived
     is_secure: bool = False  # people reach the pages by https, so cookies are sent by it alone
     root: str = ""  # address of the pages as people reach them

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import io
 import re
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from PIL import Image
+from sqlalchemy import event
 from starlette.testclient import TestClient
 
 from tests.service.made_job import Made
@@ -96,6 +101,60 @@ def test_what_cannot_be_is_told_as_text_and_nothing_is_written(
     assert entries(made) == []
 
 
+@contextmanager
+def full_disk(made: Made) -> Iterator[None]:
+    """Let the store's file grow no more (sqlite.org/pragma.html#pragma_max_page_count)."""
+    engine = made.service.store._engine  # type: ignore[attr-defined]
+
+    def full(connection: sqlite3.Connection, _: object) -> None:
+        connection.execute("PRAGMA max_page_count = 1")
+
+    event.listen(engine, "connect", full)
+    yield
+    event.remove(engine, "connect", full)
+
+
+@contextmanager
+def broken_job(made: Made) -> Iterator[None]:
+    """Somebody is editing the job file on the service's machine."""
+    file = Path(made.service.store.runs.watched()[0].file)
+    text = file.read_text()
+    file.write_text(text + "what: [")
+    yield
+    file.write_text(text)
+
+
+@pytest.mark.parametrize("trouble", [full_disk, broken_job])
+def test_what_cannot_be_written_now_may_be_sent_again(
+    made: Made, client: TestClient, trouble: Callable[[Made], AbstractContextManager[None]]
+) -> None:
+    """503 with Retry-After (RFC 9110, 15.6.4): the entry is fine, so no phone may drop it."""
+    path, form = own(made, client)
+    form |= {"what": "note", "text": "n" * 190}
+    api = {"Authorization": f"Bearer {path.split('/')[2]}"}
+    body = {"what": "lost", "hours": 1, "cause": "rain", "key": "j" * 24}
+    raw = picture(size=(1200, 900))
+    with trouble(made):
+        phone = client.post(
+            path,
+            data=form,
+            files={"photo": ("a.jpg", raw)},
+            headers={"Accept": "application/json"},
+        )
+        page = client.post(path, data=form, files={"photo": ("a.jpg", raw)})
+        told = client.post(f"/v1/jobs/{JOB}/log", json=body, headers=api)
+        for answer in (phone, page, told):
+            assert (answer.status_code, answer.headers["retry-after"]) == (503, "30"), answer.text
+    assert phone.json()["wrong"]
+    assert "n" * 190 in page.text
+    assert entries(made) == []
+    for _ in range(2):
+        assert client.post(path, data=form, files={"photo": ("a.jpg", raw)}).status_code == 200
+    assert client.post(f"/v1/jobs/{JOB}/log", json=body, headers=api).status_code == 200
+    assert [kind for kind, *_ in entries(made)] == ["note", "lost"]
+    assert made.service.store.verify() == ()
+
+
 @pytest.mark.parametrize("what", ["lost", "release"])
 def test_what_one_person_wrote_is_not_taken_from_another(
     made: Made, client: TestClient, what: str
@@ -149,7 +208,8 @@ def test_the_plan_follows_and_says_what_moved(made: Made, client: TestClient) ->
     client.post(path, data=form | {"hours": "9"})
     text = client.get(f"{root}plan").text
     assert "is being planned; this is the plan without it" in text
-    assert '<meta http-equiv="refresh" content="4">' in text
+    assert "http-equiv" not in text  # no page reloads itself: WCAG 2.2, 2.2.1 and 3.2.5
+    assert f'<a href="{root}plan">Look again</a>' in text
     replanned(made)
     text = client.get(f"{root}plan").text
     assert "is being planned" not in text

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
+from rules.errors import BadInput
 from scheduler.interfaces.messages import NewMessage
+from scheduler.runs.desk import Desk
 from scheduler.service.links import digest_of, withdraw
 from scheduler.service.rounds import round_of
 from scheduler.web.job_pages import PAGES
-from tests.service.made_job import Made, made_job, made_service
+from tests.service.made_job import Made, made_job, made_service, utc
 from tests.web.made_site import BAD, JOB, MORNING, client_of, link
 
 OWN = (
@@ -204,7 +207,49 @@ def test_a_job_without_a_morning_says_so(made: Made, client: TestClient) -> None
         entered_at=MORNING,
     )  # fmt: skip
     answer = client.get(link(made))
-    assert (answer.status_code, answer.text) == (503, "no morning was made yet\n")
+    assert answer.status_code == 503
+    assert "<title>Not to be had now</title>" in answer.text
+    assert "No morning was made yet. Mornings are made at 05:30 on site." in answer.text
+    assert answer.headers["retry-after"] == "30"
+
+
+def test_a_morning_that_broke_says_why_there_is_nothing_to_see(tmp_path: Path) -> None:
+    """In the site's own look, on every page of the job; never a bare line of text."""
+    job = made_job(tmp_path)
+    made = made_service(tmp_path / "closein.db", job, utc(2026, 11, 9, 3))
+
+    def broken(*_: object) -> Desk:
+        raise BadInput("climate.csv: no such <file>")
+
+    made.service = replace(made.service, desk=broken)
+    made.clock.now = MORNING
+    job.write_text("closein: 1\n")
+    round_of(made.service)
+    client, root = client_of(made), link(made, may_log=True)
+    for name in PAGES:
+        answer = client.get(f"{root}{name}")
+        assert answer.status_code == 503
+        assert "The job file cannot be read" in answer.text
+    made_job(tmp_path)
+    round_of(made.service)
+    for name in PAGES:
+        text = client.get(f"{root}{name}").text
+        assert "The morning of 2026-11-09 was not made: climate.csv: no such &lt;file&gt;" in text
+        assert f'<a href="{root}">' in text
+
+
+def test_a_store_that_cannot_be_read_is_told_as_a_page(made: Made, client: TestClient) -> None:
+    root = link(made)
+    store = made.service.store
+    Path(str(store.name)).write_bytes(b"no database any more" * 400)
+    client.cookies.set("closein", "x")
+    for path in (root, f"{root}week", f"/j/{JOB}/", "/jobs"):
+        answer = client.get(path)
+        assert answer.status_code == 503
+        assert "<h1>Not to be had now</h1>" in answer.text
+    told = client.get(f"/v1/jobs/{JOB}/today", headers={"Authorization": "Bearer x"})
+    assert told.status_code == 503
+    assert "is not a store of Closein" in told.json()["wrong"][0]
 
 
 @pytest.mark.parametrize(("air_c", "renewed"), [(12.0, False), (-20.0, True)])

@@ -5,6 +5,8 @@
 const HOUR_MS = 3600e3;
 const CLOCKS_DIFFER_MS = 15 * 60e3; // this phone's and the service's
 const AGAIN_MS = 30e3;
+const ASK_MS = 4e3;
+const MOST_PAUSE_MS = 60e3;
 const SEND_MS = 60e3; // as long as the service waits for a body
 const { root, job, who } = document.body.dataset;
 const main = document.getElementById("main");
@@ -54,6 +56,27 @@ function tellAge() {
   }
 }
 
+// while the plan lacks what was written last: asks in the background, less and less often, and says
+// when it is made; the page stays as it is until the reader wants the new one (WCAG 2.2, 2.2.1)
+async function askForPlan(pause) {
+  const line = document.getElementById("behind");
+  await new Promise((done) => setTimeout(done, pause));
+  const ask = async () => {
+    const answer = await fetch(`${root}plan`, { headers: { Accept: "text/html" } });
+    return new DOMParser().parseFromString(await answer.text(), "text/html");
+  };
+  const came = document.hidden ? null : await ask().catch(() => null);
+  const said = came?.getElementById("behind");
+  if (said && said.textContent !== line.textContent) line.replaceChildren(...said.childNodes);
+  if (came?.body.dataset.answer && !said) {
+    const way = document.createElement("a");
+    way.href = `${root}plan`;
+    way.textContent = "Look at it";
+    line.replaceChildren("The plan with it is made. ", way);
+    line.className = "done";
+  } else askForPlan(Math.min(pause * 1.5, MOST_PAUSE_MS));
+}
+
 // entries that wait: on this phone before they are sent, and here until they are taken or thrown away
 
 function base() {
@@ -93,10 +116,12 @@ async function send(entry) {
   if (answer.status === 413) return { said: [], wrong: ["it is too long, or its photo too large"] };
   const decided = [200, 400].includes(answer.status) && answer.headers.get("content-type") === "application/json";
   if (decided) return answer.json();
+  if (answer.status >= 500) trouble = "The service cannot write it down now; it is sent again by itself. ";
   throw new Error(String(answer.status)); // signed out, say, or a page that is too old
 }
 
 let sending = Promise.resolve();
+let trouble = ""; // what the service said when it was asked last
 let fresh = ""; // what was written a moment ago: its form is still before the person
 
 // one round at a time, in the order of writing; what is written meanwhile has a round of its own
@@ -106,6 +131,7 @@ function sendWaiting() {
 }
 
 async function sendAll() {
+  trouble = "";
   for (const entry of (await waiting()).sort((one, other) => one.at - other.at)) {
     if (entry.refused) continue;
     const told = await send(entry);
@@ -154,6 +180,7 @@ async function tellWaiting() {
   const refused = all.filter((one) => one.refused);
   const told = [];
   if (open) told.push(`${open} ${open === 1 ? "entry waits" : "entries wait"} on this phone; sent when there is signal. `);
+  if (open && trouble) told.push(trouble);
   if (refused.length) {
     const way = document.createElement("a");
     way.href = `${root}log#waiting`;
@@ -297,6 +324,7 @@ async function write(event) {
 for (const form of document.querySelectorAll("form.entry")) form.addEventListener("submit", write);
 tellAge();
 setInterval(tellAge, 60e3);
+if (document.getElementById("behind")) askForPlan(ASK_MS);
 if ("indexedDB" in window) {
   tellWaiting().then(sendWaiting);
   window.addEventListener("online", sendWaiting);
