@@ -20,7 +20,7 @@ from scheduler.planning.evidence.shifts import first_working, piece_end
 from scheduler.planning.evidence.times import forecast_end
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
-from scheduler.planning.model.job import Task
+from scheduler.planning.model.job import State, Task
 from scheduler.planning.rulings.ruling import GRAVITY, Chosen, Judged
 
 
@@ -51,12 +51,18 @@ def _merit(judged: Judged) -> tuple[int, datetime]:
 def _asked_start(known: Known, task: Task) -> datetime | None:
     if kind_of(task.work_type).form is Form.STANDING:
         return task.booked or known.now
-    for start in (task.booked, task.offered):  # work under way goes on from now
-        if start is not None:
-            return start
-    if task.appointment is not None and not task.slots:
-        return task.appointment.start
-    return None
+    visit = task.appointment.start if task.appointment is not None and not task.slots else None
+    # work under way goes on from now
+    agreed = (start for start in (task.booked, task.offered, visit) if start is not None)
+    return next((start for start in agreed if not _is_missed(known, task, start)), None)
+
+
+def _is_missed(known: Known, task: Task, start: datetime) -> bool:
+    """Tell whether nobody came to an agreed time that is over, while other times are offered."""
+    standing = known.standing.get(task.id)
+    begun = standing is not None and standing.state is not State.TO_DO
+    over = _asked_span(known, task, start).end <= known.now
+    return over and not begun and any(slot > known.now for slot in offered_slots(known, task))
 
 
 def _asked_span(known: Known, task: Task, start: datetime) -> Span:
