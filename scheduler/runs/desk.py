@@ -20,11 +20,11 @@ from scheduler.planning.forecast.past_hours import filled, until
 from scheduler.planning.forecast.several_sources import combined
 from scheduler.planning.forecast.site_correction import QUANTITY, TO_LOWER, at_site
 from scheduler.planning.model.job import Job
-from scheduler.planning.model.log import AskedCover, Entry, Progress
+from scheduler.planning.model.log import Entry, Progress
 from scheduler.planning.model.progress import progress_until
 from scheduler.planning.plan.plan_before import starts_told
 from scheduler.planning.tables.hours import Finding, Forecast
-from scheduler.runs.asked_covers import asked_in
+from scheduler.runs.told_work import asked_in, frozen_in
 
 WEATHER: Final = "weather"
 OBSERVED: Final = "observed"
@@ -120,7 +120,7 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     used = [(WEATHER, one.identity) for told in sets for one in told]  # the newest set decides
     used += [(OBSERVED, one.identity) for one in observed]
     before = [_one(told, now=max(t.raw.received_at for t in told)) for told in sets[:-1]]
-    progress = replace(progress_until(entries, desk.now), asked=covers_asked(desk))
+    progress = as_told(desk, progress_until(entries, desk.now))
     last = plan_told(desk)
     told_last = {} if last is None else {"after_answer": str(last.seq)}
     forecast = _noted(_one(sets[-1], now=desk.now), (*incoming.absent, *measured.absent))
@@ -149,8 +149,8 @@ def gather(desk: Desk, *, command: str, options: Mapping[str, str] | None = None
     )
 
 
-def covers_asked(desk: Desk) -> tuple[AskedCover, ...]:
-    """Return the covers that the kept answers asked for, as of the desk's moment."""
+def as_told(desk: Desk, progress: Progress) -> Progress:
+    """Return a log with what the kept answers asked for and said, as of the desk's moment."""
     told = [
         decision
         for kind in CALLS
@@ -158,8 +158,12 @@ def covers_asked(desk: Desk) -> tuple[AskedCover, ...]:
             desk.job.id, kind=kind, until=desk.now, last=CALLS_LOOKED_AT
         )
     ]
-    told.sort(key=lambda one: one.seq)
-    return tuple(cover for one in told for cover in asked_in(json.loads(one.answer), at=one.at))
+    read = [(json.loads(one.answer), one.at) for one in sorted(told, key=lambda one: one.seq)]
+    return replace(
+        progress,
+        asked=tuple(cover for document, at in read for cover in asked_in(document, at=at)),
+        frozen=tuple(froze for document, at in read for froze in frozen_in(document, at=at)),
+    )
 
 
 def plan_told(desk: Desk, *, before: int | None = None) -> Decision | None:

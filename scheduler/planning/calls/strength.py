@@ -29,7 +29,7 @@ from scheduler.planning.model.answer import (
 )
 from scheduler.planning.model.job import Task
 from scheduler.planning.rulings.ruling import Ruling
-from scheduler.planning.strength.fresh_work import material
+from scheduler.planning.strength.fresh_work import BY_WARMTH, material
 from scheduler.planning.strength.strength_now import Gated, Placing, Standing
 
 FREEZES: Final = "model:early_freezing"
@@ -38,6 +38,7 @@ DOUBTFUL: Final = (
     "it freezes by the model on the safe side, not by the fast one: keep the cover on, read the "
     "coldest corner; the plan waits for a milder start"
 )
+THREATENED: Final = "by the model it would freeze in the hours to come without a cover"
 SEES: Final = "the readings, a core or a break: it may have frozen before it could resist"
 
 
@@ -114,8 +115,31 @@ def _stands(trial: Trial, told: Standing) -> Ruling:
     """Rule on finished work: hold it where it froze, else say when it is safe."""
     if told.fate is Fate.FREEZES:
         return _froze(trial.task, trial.task.id, told.coldest_c)
-    numbers = [NumberLine("strength_share", "value", round(told.share, 3), "1")]
-    return Ruling(STRENGTH, Outcome.GO, numbers=(*numbers, *_numbers(told.freeze_safe_at, ())))
+    share = NumberLine("strength_share", "value", round(told.share, 3), "1")
+    numbers = (share, *_numbers(told.freeze_safe_at, ()))
+    if told.threatened:
+        return _threatened(trial, numbers)
+    return Ruling(STRENGTH, Outcome.GO, numbers=numbers)
+
+
+def _threatened(trial: Trial, numbers: Sequence[NumberLine]) -> Ruling:
+    """Ask for a cover over finished work that would freeze in the hours to come."""
+    job, now = trial.known.job, trial.known.now
+    words = [covers()[name].measure for name in BY_WARMTH]
+    had = [word for word in words if word in job.on_hand] or words
+    cover = MeasureLine(
+        had[0], now, None, FREEZES, on_hand=had[0] in job.on_hand,
+        text="until it resists one freeze, by the model",
+    )  # fmt: skip
+    return Ruling(
+        FREEZES,
+        Outcome.GO_WITH_PROTECTION,
+        _limit(trial.task, None, None, Outcome.GO_WITH_PROTECTION),
+        measures=(cover,),
+        checks=(CheckLine("read_coldest_corner"),),
+        cautions=(CautionLine("early_age_freezing", THREATENED),),
+        numbers=tuple(numbers),
+    )
 
 
 def _froze(task: Task, source: str, coldest_c: float | None = None) -> Ruling:

@@ -166,7 +166,11 @@ def known(
     if newest is None and told:
         newest = told.pop()
     entries = tuple(e for e in progress.entries if e.at <= now)
-    seen = Progress(entries, tuple(one for one in progress.asked if one.told_at <= now))
+    seen = Progress(
+        entries,
+        tuple(one for one in progress.asked if one.told_at <= now),
+        tuple(one for one in progress.frozen if one.told_at <= now),
+    )
     return Known(
         job=job,
         now=now,

@@ -85,11 +85,20 @@ class AskedCover:
 
 
 @dataclass(frozen=True, slots=True)
+class ToldFrozen:
+    """Finished work of which an answer said that it froze."""
+
+    told_at: datetime  # UTC
+    task: str
+
+
+@dataclass(frozen=True, slots=True)
 class Progress:
     """The log up to a moment, undone entries taken out, in order of time."""
 
     entries: tuple[Entry, ...] = ()
     asked: tuple[AskedCover, ...] = ()  # by the answers that were kept, oldest first
+    frozen: tuple[ToldFrozen, ...] = ()  # likewise
 
     @property
     def readings(self) -> tuple[Reading, ...]:

@@ -37,7 +37,9 @@ class DoneWork:
 
     share: float  # of the specified strength at the table's first hour, at the confidence
     share_fast: float  # by the fast model
-    fate: Fate  # FREEZES where any scenario has it freeze before it resists
+    fate: Fate  # FREEZES where it froze in hours that have passed, before it resisted
+    froze_h: int | None  # hours from the finish to its first frost, where it froze
+    threatened: bool  # it has not frozen, and would in some scenario under what was asked for
     coldest_c: float  # since the finish, up to the table's first hour; NaN: nothing is known
     safe: IntArray  # () hour from which it resists one freeze
     ready: Mapping[str, IntArray]  # by opening: () hour, not before 0, NEVER
@@ -92,7 +94,7 @@ def done_work(
     measured = weather.measured
     at = hour_of(whole, finished)
     begin = min(max(at, 0), whole.hours - 1)
-    steps = min(FOLLOWED_H, whole.hours - begin)
+    steps = min(max(FOLLOWED_H, now - begin), whole.hours - begin)
     place = place_of(site, ground_c=weather.ground_c)
     around = surroundings(face_weather(whole), place, protection.covers, work.section)
     hours = np.array([begin])
@@ -124,10 +126,20 @@ def done_work(
     quickly = _opened(FAST, openings, by, at)
     _, source = with_measured(np.zeros(steps), [read])
     since = max(min(now - begin, steps), 0)
+    if late:
+        froze = _frozen_in_the_dark(work, dark)
+        fate, threatened = (Fate.NOT_KNOWN if froze is None else Fate.FREEZES), False
+    else:
+        froze = _frozen_by(judged, since)
+        threatened = froze is None and bool((judged.fate == Fate.FREEZES).any())
+        fate = Fate.FREEZES if froze is not None else Fate(int(judged.fate.max()))
+        fate = Fate.NOT_KNOWN if threatened else fate
     return DoneWork(
         share=_share(work.model, slow, since, confidence),
         share_fast=_share(FAST, fast, since, confidence),
-        fate=_fate_in_the_dark(work, dark) if late else Fate(int(judged.fate.max())),
+        fate=fate,
+        froze_h=froze,
+        threatened=threatened,
         coldest_c=_coldest(cured.edge.coldest_c[:, 0, : since + 1], read[:since], dark),
         safe=_hour(np.minimum(judged.safe_step, NEVER - begin) + begin, now, confidence),
         ready={name: _hour(hours, now, confidence) for name, hours in slowly.items()},
@@ -182,18 +194,24 @@ def _as_read(before_c: FloatArray, dark: FloatArray) -> FloatArray:
     return np.full_like(before_c, dark[read[-1]])
 
 
-def _fate_in_the_dark(work: FreshWork, dark: FloatArray) -> Fate:
-    """Return what readings alone prove of hours whose weather nobody knows.
+def _frozen_in_the_dark(work: FreshWork, dark: FloatArray) -> int | None:
+    """Return at which hour readings alone prove a frost, in hours whose weather nobody knows.
 
-    Frozen where one is below the freezing point at an age at which the work could not resist even
+    That is where one is below the freezing point at an age at which the work could not resist even
     if every hour that nobody read had been ``UNREAD_C`` warm. They never prove that it came
     through: what nobody read may have been colder.
     """
     rule = freeze_rule()
     gained = work.model.rate(temperature_c=np.where(np.isnan(dark), UNREAD_C, dark))
     oldest_h = cumulative_age_h(rate=gained)[:-1]
-    frozen = (dark < rule.freezing_point_c) & (oldest_h < work.resists_age_h(rule))
-    return Fate.FREEZES if frozen.any() else Fate.NOT_KNOWN
+    frozen = np.flatnonzero((dark < rule.freezing_point_c) & (oldest_h < work.resists_age_h(rule)))
+    return int(frozen[0]) if frozen.size else None
+
+
+def _frozen_by(judged: Freezing, since: int) -> int | None:
+    """Return the first step by now at which it froze in any scenario before it resisted."""
+    froze = (judged.fate == Fate.FREEZES) & (judged.frozen_step <= since)
+    return int(judged.frozen_step[froze].min()) if froze.any() else None
 
 
 def _judged(work: FreshWork, cured: Cured, read: FloatArray) -> Freezing:

@@ -11,7 +11,6 @@ from rules.verdict import FloatArray
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import State, Task
 from scheduler.planning.model.log import Reading
-from scheduler.planning.strength.done_work import FOLLOWED_H
 from scheduler.planning.strength.fresh_work import CONCRETE, fresh_work
 from scheduler.planning.strength.job_gates import GateWeather
 from scheduler.planning.strength.measured import of_readings
@@ -47,8 +46,7 @@ def gate_weather(frame: Frame, table: HourlyTable, observed: HourlyTable | None)
     if back == 0:
         return GateWeather(table)
     start = table.start[0] - np.arange(back, 0, -1) * np.timedelta64(1, "h")
-    followed = start[-FOLLOWED_H:]
-    past = _since_gap(followed, _on(observed, followed))
+    past = _since_gap(start, _on(observed, start))
     whole = np.concatenate([start, table.start])
     read = {task.id: of_readings(_of(frame, task, done), whole) for task in done}
     dark = back if past is None else back - past.hours  # hours whose weather is not looked at

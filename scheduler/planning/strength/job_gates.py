@@ -10,13 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.curing import FreshWork, Protection
-from rules.freeze import Fate
 from rules.verdict import FloatArray
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import Link, State, Task
@@ -126,14 +125,27 @@ def held_by_frozen(frame: Frame, done: Mapping[str, DoneWork]) -> dict[str, str]
     """Return the open tasks that stand on finished work that froze, each with that work.
 
     Frozen before it resists is failure, never delay: nothing goes on it until the engineer has
-    released the task by name.
+    released the task by name, after it froze. Where its hours are no longer known, what an
+    answer told of it stands.
     """
-    frozen = {name for name, told in done.items() if told.fate is Fate.FREEZES}
+    frozen: dict[str, datetime] = {}
+    told_then = {one.task: one.told_at for one in reversed(frame.progress.frozen)}
+    for name, told in done.items():
+        finished = frame.standing[name].finished
+        if told.froze_h is not None and finished is not None:
+            frozen[name] = finished + timedelta(hours=told.froze_h)
+        elif told.unknown_h > 0 and name in told_then:
+            frozen[name] = told_then[name]
     return {
         task.id: link.task
         for task, link in _links_to(frame, frozen)
-        if release_of(frame.progress.entries, task.id, ("engineer",)) is None
+        if not _released(frame, task.id, frozen[link.task])
     }
+
+
+def _released(frame: Frame, task: str, since: datetime) -> bool:
+    found = release_of(frame.progress.entries, task, ("engineer",))
+    return found is not None and found.at >= since
 
 
 def _links_to(frame: Frame, sources: Collection[str]) -> Iterator[tuple[Task, Link]]:

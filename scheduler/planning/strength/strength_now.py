@@ -72,6 +72,7 @@ class Standing:
     share: float  # of the specified strength by now
     coldest_c: float
     freeze_safe_at: datetime | None
+    threatened: bool = False  # it would freeze in the hours to come
 
 
 class StrengthNow:
@@ -104,7 +105,8 @@ class StrengthNow:
         told = self._done.done.get(task.id)
         if told is None:
             return None
-        return Standing(told.fate, told.share, told.coldest_c, self._moment(told.safe))
+        safe = self._moment(told.safe)
+        return Standing(told.fate, told.share, told.coldest_c, safe, told.threatened)
 
     def gate(self, task: Task, link: Link) -> Gated | None:
         """Return the gate of a link behind finished work; None where it has none."""

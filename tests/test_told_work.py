@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.cli import main
-from scheduler.runs.asked_covers import asked_in
+from scheduler.runs.told_work import asked_in
 from tests.demo_job import DEMO, demo_job
 
 AT = datetime(2026, 11, 9, 11, tzinfo=UTC)

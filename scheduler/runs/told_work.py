@@ -1,4 +1,4 @@
-"""The covers that an answer asked for, read from it as it was kept."""
+"""What an answer asked for and said of finished work, read from it as it was kept."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from rules.films import covers
-from scheduler.planning.model.log import AskedCover
+from scheduler.planning.calls.strength import FREEZES
+from scheduler.planning.model.log import AskedCover, ToldFrozen
 
 
 def asked_in(document: Mapping[str, Any], *, at: datetime) -> Iterator[AskedCover]:
@@ -34,6 +35,16 @@ def asked_in(document: Mapping[str, Any], *, at: datetime) -> Iterator[AskedCove
             if line.get("what") in words and line.get("of") and end is not None:
                 start = _moment(line.get("start"))
                 yield AskedCover(at, line["of"], "", line["what"], start, end)
+
+
+def frozen_in(document: Mapping[str, Any], *, at: datetime) -> Iterator[ToldFrozen]:
+    """Yield the finished work that an answer of ``today`` or ``brief`` held because it froze."""
+    brief = document.get("brief") or {}
+    for answer in (*(document.get("tasks") or ()), *(brief.get("answers") or ())):
+        for limit in answer.get("limits") or ():
+            refused = limit.get("outcome") == "no_go" and answer.get("call") == "hold"
+            if limit.get("rule") == FREEZES and refused and limit.get("place"):
+                yield ToldFrozen(at, limit["place"])
 
 
 def _moment(value: object) -> datetime | None:

@@ -1,0 +1,83 @@
+"""That work froze stands until the engineer releases it by name: no age, window or restart.
+
+Fresh grout that freezes before it has about 500 psi keeps the damage (Powers 1962; ACI 306R).
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, time, timedelta
+
+import numpy as np
+import pytest
+
+from scheduler.planning.model.frame import frame_of
+from scheduler.planning.model.job import Calendar, Job, Link, Shift, Site, State, Task
+from scheduler.planning.model.log import Entry, EntryKind, Progress, ToldFrozen
+from scheduler.planning.strength.gate_weather import gate_weather
+from scheduler.planning.strength.job_gates import JobGates, job_gates
+from scheduler.planning.tables.hours import HourlyTable
+
+FINISHED = datetime(2026, 11, 11, 20, tzinfo=UTC)
+DAYS = (2, 13, 14, 15, 40)  # since the finish
+
+
+def hours(start: datetime, air: np.ndarray) -> HourlyTable:
+    first = np.datetime64(int(start.timestamp() // 3600), "h")
+    at = first + np.arange(air.shape[-1]) * np.timedelta64(1, "h")
+    return HourlyTable(at, {"air_temperature_c": air})
+
+
+def gates(days: float, *, seen_from_h: int = 0, frost_h: int = 6, **log: object) -> JobGates:
+    """Follow grout whose air was −8 °C for a day from an hour after its finish on, then mild."""
+    grout = Task("grout", "Grout", "place_grout", 5.0, state=State.DONE, finished_at=FINISHED)
+    lower = Task("lower", "Lower", "lower_house", 7.0, after=(Link("grout"),))
+    job = Job(
+        "north", Site("Heron Ferry", 44.3, -75.1, 125.0, "America/New_York"), "us", "tms602-2016",
+        Calendar((Shift(time(7), time(16)),) * 7), (grout, lower),
+    )  # fmt: skip
+    now = FINISHED + timedelta(days=days)
+    since = np.arange(int(days * 24) + 400)
+    air = np.where((since >= frost_h) & (since < frost_h + 24), -8.0, 8.0)
+    past = hours(FINISHED, air)
+    seen = HourlyTable(past.start[seen_from_h : int(days * 24)], {
+        name: values[seen_from_h : int(days * 24)] for name, values in past.columns.items()
+    })  # fmt: skip
+    table = hours(now, air[None, int(days * 24) :])
+    progress = Progress(**log)  # type: ignore[arg-type]
+    frame = frame_of(job, progress, hour_zero=now, hours=400, now_hour=0)
+    return job_gates(frame, weather=gate_weather(frame, table, seen), finish={})
+
+
+def released(after: timedelta, task: str = "lower") -> tuple[Entry, ...]:
+    at = FINISHED + after
+    payload = {"role": "engineer"}
+    return (Entry(1, at, at, EntryKind.RELEASE, task=task, who="A. Reyes", payload=payload),)
+
+
+@pytest.mark.parametrize("days", DAYS)
+def test_frozen_work_holds_whatever_its_age(days: int) -> None:
+    assert gates(days).held == {"lower": "grout"}
+
+
+@pytest.mark.parametrize("days", DAYS)
+def test_the_engineer_releases_it_by_name(days: int) -> None:
+    assert not gates(days, entries=released(timedelta(days=1.5))).held
+
+
+def test_a_release_given_before_the_frost_does_not_count() -> None:
+    assert gates(15, entries=released(timedelta(hours=2))).held == {"lower": "grout"}
+
+
+def test_a_restart_without_the_old_record_does_not_forget_it() -> None:
+    """Stations tell a few days back; what an answer said then was kept."""
+    told = (ToldFrozen(FINISHED + timedelta(days=2), "grout"),)
+    assert not gates(30, seen_from_h=600).held
+    assert gates(30, seen_from_h=600, frozen=told).held == {"lower": "grout"}
+    late = released(timedelta(days=3))
+    assert not gates(30, seen_from_h=600, frozen=told, entries=late).held
+
+
+def test_a_frost_that_is_only_forecast_asks_for_a_cover_and_is_no_verdict() -> None:
+    found = gates(0.5, frost_h=18)
+    assert not found.held
+    assert found.done["grout"].threatened
