@@ -32,7 +32,6 @@ from rules.words import site_quantities
 NEVER: Final = 2**30
 STATED: Final = {"concrete_temperature_as_placed": "task.placed"}  # in the job file's element
 AGES: Final = frozenset({"age_of_masonry", "age_of_grout", "age_of_wall", "age_of_concrete"})
-FIRST_DAY_H: Final = 24.0  # of a period after the work that must be forecast; later hours may end
 GO, NOT_KNOWN, NO_GO = np.int8(Verdict.GO), np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
 # What a start hour and its finish can place. The dry hours that a document asks for are judged
 # with the document; a row that counts them looks up to the end of the work.
@@ -239,7 +238,7 @@ def ends_early(row: Row, hours: Hours, high: HourIndex) -> BoolArray:
     """Tell which windows' first day after the work lies past the column's end."""
     if row.hours is None:
         raise ValueError(f"{row.id} looks at no hours")
-    tail = ceil(max(row.hours.until.offset_h - FIRST_DAY_H, 0.0))
+    tail = ceil(max(row.hours.until.offset_h - row.must_reach_h, 0.0))
     return np.asarray(high - tail > hours.reach)
 
 
