@@ -110,7 +110,7 @@ def _by_hour(
 
 def with_read(row: Row, asked: Asked) -> Row:
     """Return a computed row with the inputs that were read on site or stated."""
-    told = {}
+    told: dict[str, float] = {}
     for argument, _ in inputs_of(row.quantity):
         stem, _, _ = argument.rpartition("_")
         names = (stem, *STATED.get(stem, ()))
