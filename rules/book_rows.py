@@ -170,6 +170,7 @@ class Row(Asks):
     substitutes: tuple[Substitute, ...] = ()
     seen_on_site: str = ""  # why a person can see before starting what nobody told
     left_by: Literal["", "frost", "rain"] = ""  # what weather leaves it: looked at after that
+    must_reach_h: float = 24.0  # of a period after the work: so much must be forecast
     ordinary: float | None = None  # a size that nobody stated counts as this, in the row's unit
     needed: bool = False  # an age that this work rests on, whether the job names the thing or not
     on_site: bool = False  # read on site, though the weather has a column of that name

@@ -30,9 +30,10 @@ from rules.windows import HourIndex, is_run, take
 from rules.words import site_quantities
 
 NEVER: Final = 2**30
-STATED: Final = {"concrete_temperature_as_placed": "task.placed"}  # in the job file's element
+STATED: Final = {  # what else says the same: the slab's own reading, the job file's element
+    "concrete_temperature_as_placed": ("concrete_temperature", "task.placed"),
+}
 AGES: Final = frozenset({"age_of_masonry", "age_of_grout", "age_of_wall", "age_of_concrete"})
-FIRST_DAY_H: Final = 24.0  # of a period after the work that must be forecast; later hours may end
 GO, NOT_KNOWN, NO_GO = np.int8(Verdict.GO), np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
 # What a start hour and its finish can place. The dry hours that a document asks for are judged
 # with the document; a row that counts them looks up to the end of the work.
@@ -112,7 +113,8 @@ def with_read(row: Row, asked: Asked) -> Row:
     told: dict[str, float] = {}
     for argument, _ in inputs_of(row.quantity):
         stem, _, _ = argument.rpartition("_")
-        value = asked.facts.get(stem) or asked.facts.get(STATED.get(stem, stem))
+        names = (stem, *STATED.get(stem, ()))
+        value = next((v for n in names if (v := asked.facts.get(n)) is not None), None)
         own = site_quantities().get(stem)
         if own is None or value is None or argument in row.given:
             continue
@@ -239,7 +241,7 @@ def ends_early(row: Row, hours: Hours, high: HourIndex) -> BoolArray:
     """Tell which windows' first day after the work lies past the column's end."""
     if row.hours is None:
         raise ValueError(f"{row.id} looks at no hours")
-    tail = ceil(max(row.hours.until.offset_h - FIRST_DAY_H, 0.0))
+    tail = ceil(max(row.hours.until.offset_h - row.must_reach_h, 0.0))
     return np.asarray(high - tail > hours.reach)
 
 

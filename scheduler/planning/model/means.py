@@ -20,6 +20,7 @@ from scheduler.planning.model.job import Job
 from scheduler.planning.tables.finish import whole_hours
 
 FETCH_H: Final = 2  # working hours to ask a yard and fetch; common practice, no source
+SUPPLIED: Final = {"concrete": ("heat_concrete",), "grout": ("heat_grout",)}
 LOOK_AHEAD_H: Final = 24 * 14  # a yard that is shut for longer is no yard
 
 
@@ -28,6 +29,9 @@ def on_site_from(job: Job, now: datetime) -> dict[str, datetime]:
     found = dict.fromkeys(job.on_hand, now)
     for offer in job.can_be_had:
         found.setdefault(offer.measure, now + timedelta(hours=offer.notice_h))
+    for paper in job.documents:  # a plant that supplies the mix heats it when told
+        for name in SUPPLIED.get(str(paper.terms.get("supplier_of", "")), ()):
+            found.setdefault(name, now)
     fetched = _fetched(job, now)
     for name, measure in measures().items():
         if measure.kind == "store" and fetched is not None:

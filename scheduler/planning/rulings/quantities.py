@@ -202,6 +202,8 @@ def _argument(
     """Return an argument of a computed quantity: read on site, by hour, or as the row gives it."""
     stem, _, _ = name.rpartition("_")
     read = _read_argument(trial, stem)
+    if read is None and stem in STATED:
+        read = _read_argument(trial, "concrete_temperature")  # the slab's own, once it is placed
     if read is None and (said := trial.task.element.get(STATED.get(stem, ""))) is not None:
         read = float(str(said))
     if read is not None and stem not in COLUMNS:

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from rules.book_rows import Band, Row, Substitute
 from rules.facts import same_word
-from rules.grading import FIRST_DAY_H
 from rules.quantities import inputs_of, is_fact
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.evidence.ages import AGES, since
@@ -157,8 +156,17 @@ def _value(trial: Trial, row: Row) -> Ruling:
     if found is None or found.value is None or undated:
         return unread(trial, row)
     band = band_of(row, float(found.value))
-    limit = limit_line(row, band, found, "value")
+    limit = replace(limit_line(row, band, found, "value"), quantity=_told_as(trial, row))
     return asked(trial, row, band, OUTCOMES[band.outcome], limit)
+
+
+def _told_as(trial: Trial, row: Row) -> str:
+    """Return under which name a value is told: the wall's age by what was done to it last."""
+    if row.quantity != "age_of_wall":
+        return row.name
+    begun = since(trial.known, row.quantity, trial.task)
+    grouted = since(trial.known, "age_of_grout", trial.task)
+    return "age_of_grout" if grouted == begun else "age_of_masonry"
 
 
 def _read(trial: Trial, row: Row) -> Reckoned | None:
@@ -372,7 +380,7 @@ def _ends_early(trial: Trial, row: Row, span: Span) -> bool:
     """Tell whether the first day after the work, or hours before it ends, are not forecast."""
     if row.hours is None or row.hours.until.anchor == "forecast_end":
         return False
-    tail = timedelta(hours=max(row.hours.until.offset_h - FIRST_DAY_H, 0.0))
+    tail = timedelta(hours=max(row.hours.until.offset_h - row.must_reach_h, 0.0))
     ends = [
         end
         for name in (row.quantity, *(other.quantity for other in row.substitutes))

@@ -22,7 +22,7 @@ from scheduler.planning.evidence.ages import (
     near,
 )
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import CheckLine, Outcome, Span
+from scheduler.planning.model.answer import CheckLine, LimitLine, Outcome, Span
 from scheduler.planning.model.job import State, Task
 from scheduler.planning.rulings.asks import OUTCOMES, asked, band_of, limit_line
 from scheduler.planning.rulings.quantities import Reckoned, weather
@@ -49,7 +49,7 @@ def unread(trial: Trial, row: Row) -> Ruling:
         return replace(made, checks=(*made.checks, CheckLine("size_not_stated", taken)))
     if row.only_advises:
         return asked(trial, row, None, Outcome.GO, shown)
-    return seen(trial, row) if row.seen_on_site else not_known(trial, row)
+    return seen(trial, row, shown) if row.seen_on_site else not_known(trial, row)
 
 
 def unforeseen(trial: Trial, row: Row, span: Span) -> Ruling:
@@ -71,9 +71,9 @@ def not_known(trial: Trial, row: Row, span: Span | None = None) -> Ruling:
     return asked(trial, row, None, Outcome.NOT_KNOWN, limit)
 
 
-def seen(trial: Trial, row: Row) -> Ruling:
+def seen(trial: Trial, row: Row, told: LimitLine | None = None) -> Ruling:
     """Return the go that holds once a person has seen the state that weather may have left."""
-    made = asked(trial, row, None, Outcome.GO, None)
+    made = asked(trial, row, None, Outcome.GO, told)
     if not _is_due(trial, row):
         return replace(made, checks=(), cautions=())
     gravest = max(row.bands, key=lambda band: band.outcome)
