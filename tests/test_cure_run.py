@@ -8,12 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from rules.errors import BadInput
+from rules.errors import BadInput, WeatherUnavailable
 from rules.freeze import Fate
 from scheduler.output.answer_json import dump
 from scheduler.output.cure_table import cure_document
 from scheduler.planning.strength.cure_answer import CureAnswer
-from scheduler.runs.cure import cure
+from scheduler.runs.brief import brief
+from scheduler.runs.cure import Unfollowed, cure, cures
+from scheduler.runs.desk import Desk
+from scheduler.service.page_parts import _wall
 from scheduler.startup import Options, open_desk
 
 DEMO = Path(__file__).resolve().parents[1] / "fixtures" / "demo"
@@ -77,3 +80,38 @@ def test_work_that_is_just_finished_is_followed_from_now(tmp_path: Path) -> None
 def test_a_task_that_cannot_be_compared_is_refused(tmp_path: Path, task: str, words: str) -> None:
     with pytest.raises(BadInput, match=words):
         asked(tmp_path, task)
+
+
+# A pour that was over before the weather begins
+
+
+DONE = (
+    "{id: old-pour, work_type: place_grout, duration_h: 4, grouted: true, state: done, "
+    "started: 2026-11-07T08:00, finished: 2026-11-07T12:00}"
+)
+
+
+def desk_of(folder: Path) -> Desk:
+    text = (DEMO / "job.yaml").read_text(encoding="utf-8")
+    path = folder / "job.yaml"
+    path.write_text(text.replace("\ntasks:\n", f"\ntasks:\n  - {DONE}\n"), encoding="utf-8")
+    return open_desk(
+        Options(
+            path, str(DEMO / "forecast.json"), None, DEMO / "climate.csv", "2026-11-09T05:00",
+            f"sqlite:///{folder}/closein.db",
+        )
+    )  # fmt: skip
+
+
+def test_a_pour_that_nobody_watched_is_told_as_not_known(tmp_path: Path) -> None:
+    with pytest.raises(WeatherUnavailable, match="old-pour: not known: no observed hours"):
+        cure(desk_of(tmp_path), "old-pour")
+
+
+def test_a_morning_with_such_a_pour_is_made_and_its_page_says_so(tmp_path: Path) -> None:
+    made = brief(desk_of(tmp_path))
+    found = [one for one in cures(made.today, made.planned) if isinstance(one, Unfollowed)]
+    assert [one.task.id for one in found] == ["old-pour"]
+    told = _wall(found[0], made.today.gathered.job)
+    assert "not known" in told["says"]
+    assert not told["titles"]

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
 
-from rules.errors import BadInput
+from rules.errors import BadInput, WeatherUnavailable
 from rules.films import covers
+from scheduler.planning.forecast.past_hours import bridged
 from scheduler.planning.forecast.scenarios import scenarios
 from scheduler.planning.model.answer import TaskAnswer
 from scheduler.planning.model.calendars import moment_of
@@ -21,7 +22,7 @@ from scheduler.planning.plan.planned import Planned
 from scheduler.planning.strength.cure import compare
 from scheduler.planning.strength.cure_answer import CureAnswer
 from scheduler.planning.strength.done_work import joined
-from scheduler.planning.strength.fresh_work import fresh_work
+from scheduler.planning.strength.fresh_work import fresh_work, hour_of
 from scheduler.planning.strength.gates import MEMBERS
 from scheduler.planning.strength.logged_breaks import own_mixes
 from scheduler.planning.tables.hours import HourlyTable
@@ -30,6 +31,7 @@ from scheduler.runs.plan import planned_of, with_climate
 from scheduler.runs.today import Today, today_of
 
 AHEAD_H: Final = 24 * 10  # of planned work that is shown; common practice, no source
+NOT_KNOWN: Final = "not known: no observed hours reach back to when it was placed"
 HISTORY_H: Final = 24 * 14  # hours of observed weather that still tell in an element
 
 
@@ -77,13 +79,21 @@ def cure(
         at = moment_of(planned.frame.hour_zero, placed[task_id])
     answers = {one.task: one for one in today_of(gathered, book).answers}
     found = _compared(gathered, task, at, traces.table, frame, answers.get(task_id))
-    if found is None:  # ruled out by _task
-        raise BadInput(f"task {task_id!r} places nothing that can freeze")
+    if found is None:  # what places nothing is ruled out by _task
+        raise WeatherUnavailable(f"{task_id}: {NOT_KNOWN}; give them with --observed FILE")
     keep(desk, gathered)
     return found, gathered
 
 
-def cures(today: Today, planned: Planned) -> tuple[CureAnswer, ...]:
+@dataclass(frozen=True, slots=True)
+class Unfollowed:
+    """Fresh work that cannot be followed: nobody knows the weather since it was placed."""
+
+    task: Task
+    finish: datetime
+
+
+def cures(today: Today, planned: Planned) -> tuple[CureAnswer | Unfollowed, ...]:
     """Return the comparison of each piece of fresh work that a morning is about.
 
     That is work finished in the last ``HISTORY_H`` hours, and work planned in the next
@@ -95,14 +105,13 @@ def cures(today: Today, planned: Planned) -> tuple[CureAnswer, ...]:
     logged = standings(gathered.job, gathered.progress, now=gathered.now)
     until = gathered.now + timedelta(hours=AHEAD_H)
     since = gathered.now - timedelta(hours=HISTORY_H)
-    found = []
+    found: list[CureAnswer | Unfollowed] = []
     for task in gathered.job.tasks:
         at = logged[task.id].finished or ends.get(task.id)
         if fresh_work(task) is None or at is None or not since <= at <= until:
             continue
         one = _compared(gathered, task, at, planned.weather.table, frame, answers.get(task.id))
-        if one is not None:
-            found.append(one)
+        found.append(one or Unfollowed(task, at))
     return tuple(found)
 
 
@@ -114,7 +123,12 @@ def _compared(
     frame: Frame,
     answer: TaskAnswer | None,
 ) -> CureAnswer | None:
-    weather, _ = joined(_history(gathered), table)
+    """Compare protections; None where the weather at the work's finish is not known."""
+    weather, _ = joined(_history(gathered, at), table)
+    hour = hour_of(weather, at)
+    air = np.atleast_2d(weather.column("air_temperature_c"))
+    if not 0 <= hour < weather.hours or np.isnan(air[:, hour]).all():
+        return None
     return compare(
         gathered.job,
         task,
@@ -157,14 +171,11 @@ def _protect_until(answer: TaskAnswer | None, finish: datetime) -> datetime | No
     return finish + after if after > timedelta(0) else None
 
 
-def _history(gathered: Gathered) -> HourlyTable | None:
-    """Return observed weather, else what the forecast said of the hours that are past."""
-    told = gathered.observed.table if gathered.observed is not None else gathered.forecast.table
-    zero = np.datetime64(int(gathered.now.timestamp() // 3600), "h")
-    keep_from = int(np.searchsorted(told.start, zero - np.timedelta64(HISTORY_H, "h")))
-    until = int(np.searchsorted(told.start, zero, side="right"))
-    if until <= keep_from:
+def _history(gathered: Gathered, since: datetime) -> HourlyTable | None:
+    """Return observed weather from a moment on, its short holes as they had been forecast."""
+    observed = None if gathered.observed is None else gathered.observed.table
+    told = bridged(observed, (*gathered.earlier, gathered.forecast), moment=gathered.now)
+    keep = told.start.astype(np.int64) >= int(since.timestamp() // 3600)
+    if not keep.any():
         return None
-    cut = slice(keep_from, until)
-    columns = {name: np.atleast_2d(v)[0, cut] for name, v in told.columns.items()}
-    return replace(told, start=told.start[cut], columns=columns)
+    return HourlyTable(told.start[keep], {name: v[keep] for name, v in told.columns.items()})

@@ -26,7 +26,7 @@ from scheduler.planning.model.log import Entry, EntryKind
 from scheduler.planning.reports.difference import Difference
 from scheduler.planning.reports.week import week
 from scheduler.planning.strength.cure_answer import CureAnswer
-from scheduler.runs.cure import cures
+from scheduler.runs.cure import NOT_KNOWN, Unfollowed, cures
 from scheduler.runs.desk import Desk
 from scheduler.service.cuts import Said, texts, tomorrow_told
 
@@ -97,7 +97,9 @@ def page_parts(said: Said, *, moved: Told | None = None, before: Told | None = N
             "bars.svg": _drawn(bars, job.id),
             "risk.svg": _drawn(risk, job.id),
             **{
-                f"wall-{n}.svg": _drawn(_chart(one, job), job.id) for n, one in enumerate(compared)
+                f"wall-{n}.svg": _drawn(_chart(one, job), job.id)
+                for n, one in enumerate(compared)
+                if isinstance(one, CureAnswer)
             },
         },
     }
@@ -136,9 +138,12 @@ def _good_until(said: Said) -> datetime:
     return min(said.at + GOOD_FOR, told.issued_at + timedelta(hours=told.age_limit_h))
 
 
-def _wall(one: CureAnswer, job: Job) -> Told:
+def _wall(one: CureAnswer | Unfollowed, job: Job) -> Told:
     """Return one piece of fresh work: its protections compared, and what follows."""
     zone = job.site.time_zone
+    if isinstance(one, Unfollowed):
+        told = {"task": one.task.id, "name": one.task.name, "finish": clock(one.finish, zone)}
+        return {**told, "says": NOT_KNOWN, "titles": [], "rows": [], "lines": []}
     names = {task.id: task.name for task in job.tasks}
     titles = [option_title(option) for option in one.options]
     froze = all(option.fate is Fate.FREEZES for option in one.options)
