@@ -2,8 +2,8 @@
 
 The curve of EN 1992-1-1 3.1.2(6) is a straight line in ``1 − √(28 d / age)`` for the logarithm of
 strength, so two figures are fitted: the 28-day strength and the speed ``s``. What is planned on is
-the lower one-sided prediction bound of one more specimen, and nothing is credited past the oldest
-age that was broken.
+the lower one-sided prediction bound of one more specimen. Nothing is credited past the oldest age
+that was broken, and below the youngest no more than the slow curve gives: a fit is silent there.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from rules.errors import BadInput, CloseinError, Faults
-from rules.strength import SLOW, StrengthModel
+from rules.strength import SLOW, Curve, StrengthModel
 from rules.verdict import FloatArray
 
 TWENTY_EIGHT_DAYS_H: Final = 28.0 * 24.0
@@ -72,6 +72,8 @@ class FittedCurve:
     specimens: int = 1
     middle_x: float = 0.0
     spread_x: float = 1.0
+    youngest_h: float = 0.0  # age below which no more is credited than by ``below``
+    below: Curve | None = None
 
     def share(self, age_h: FloatArray) -> FloatArray:
         """Return the share at an equivalent age, NaN where the age is not known."""
@@ -80,6 +82,9 @@ class FittedCurve:
             far = (x - self.middle_x) ** 2 / self.spread_x
             width = self.quantile * self.scatter * np.sqrt(1.0 + 1.0 / self.specimens + far)
             found = np.exp(self.log_28_mpa + self.s * x - width) / self.specified_mpa
+        if self.below is not None:
+            young = np.asarray(age_h) < self.youngest_h
+            found = np.where(young, np.fmin(found, self.below.share(age_h)), found)
         return np.where(np.isnan(age_h), np.nan, np.where(np.asarray(age_h) > 0.0, found, 0.0))
 
     def age_h(self, share: float) -> float:
@@ -155,7 +160,8 @@ def calibrate(
     if faults:
         raise Faults(faults)
     oldest = max(one.age_h for one in breaks)
-    middle = FittedCurve(log_28, s, specified_mpa, oldest)
+    youngest = min(one.age_h for one in breaks)
+    middle = FittedCurve(log_28, s, specified_mpa, oldest, youngest_h=youngest, below=model.curve)
     lower = replace(
         middle,
         quantile=student_quantile(confidence, freedom),
@@ -164,7 +170,10 @@ def calibrate(
         middle_x=float(x.mean()),
         spread_x=spread,
     )
-    said = f"{len(breaks)} breaks of this mix, EN 1992-1-1 3.1.2(6) fitted"
+    said = (
+        f"{len(breaks)} breaks of this mix, EN 1992-1-1 3.1.2(6) fitted; before the youngest "
+        f"({youngest:.0f} h) no more than by the slow curve"
+    )
     return Calibrated(
         planned_on=StrengthModel("breaks, lower band", model.rate, lower, said),
         middle=StrengthModel("breaks, middle", model.rate, middle, said),

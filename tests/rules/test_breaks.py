@@ -10,7 +10,7 @@ from scipy import stats
 
 from rules.breaks import Break, Calibrated, Missing, calibrate, student_quantile
 from rules.errors import BadInput, Faults
-from rules.strength import EurocodeCurve, hours_to_share
+from rules.strength import SLOW, EurocodeCurve, hours_to_share
 
 DAYS = (1.0, 3.0, 7.0)
 
@@ -63,7 +63,7 @@ def test_the_band_holds_one_more_specimen_as_often_as_it_says() -> None:
 
 def test_the_planned_curve_is_below_the_middle_and_waits_longer() -> None:
     found = fitted(breaks_of(0.3, 20.0, scatter=0.1))
-    ages = np.linspace(5.0, 168.0, 40)
+    ages = np.linspace(24.0, 168.0, 40)  # from the youngest break on
     assert (found.planned_on.curve.share(ages) < found.middle.curve.share(ages)).all()
     trace = np.full(400, 12.0)
     late = hours_to_share(temperature_c=trace, share=0.5, model=found.planned_on)[0]
@@ -129,3 +129,25 @@ def test_every_fault_is_told_at_once() -> None:
 def test_confidence_in_percent_is_refused() -> None:
     with pytest.raises(BadInput, match="confidence"):
         calibrate([], specified_mpa=13.79, confidence=90.0)
+
+
+def test_before_the_youngest_break_no_more_is_credited_than_by_the_slow_curve() -> None:
+    """A fast mix broken from 3 days on says nothing of its first night; EN 1992-1-1 3.1.2(6)."""
+    late = [one for one in breaks_of(0.2, 27.0, each=3) if one.age_h > 24.0]
+    late += [Break(28.0 * 24.0, 27.0)] * 3
+    found = fitted(late)
+    ages = np.array([6.0, 12.0, 24.0, 48.0, 71.0])
+    slow = SLOW.curve.share(ages)
+    for model in (found.planned_on, found.middle):
+        assert (model.curve.share(ages) <= slow + 1e-12).all()
+        assert float(model.curve.share(np.array([72.0]))[0]) > float(
+            SLOW.curve.share(np.array([72.0]))[0]
+        )
+        assert model.curve.age_h(0.25) >= SLOW.curve.age_h(0.25) - 0.5
+    assert "before the youngest (72 h) no more than by the slow curve" in found.planned_on.source
+
+
+def test_below_the_youngest_break_the_fit_still_counts_where_it_is_the_lower() -> None:
+    found = fitted(breaks_of(0.6, 16.0))
+    ages = np.array([6.0, 12.0, 20.0])
+    assert (found.planned_on.curve.share(ages) < SLOW.curve.share(ages)).all()
