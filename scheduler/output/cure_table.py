@@ -14,6 +14,7 @@ from rules.gates import gates
 from scheduler.output.words import clock, number, told, words
 from scheduler.planning.briefing import LINE
 from scheduler.planning.cure_answer import Booked, CureAnswer, CureOption, Slot
+from scheduler.planning.scenarios import FEWEST_YEARS
 
 CURE_VERSION = "closein-cure/1"
 FATE_WORDS = {
@@ -99,6 +100,13 @@ def _cost(option: CureOption) -> str:
     return text if option.available else f"{text}, not in time"
 
 
+def _how_often(answer: CureAnswer) -> str:
+    if answer.years >= FEWEST_YEARS:
+        return f"in {answer.confidence:.0%} of {answer.scenarios} weather traces"
+    years = f" and {answer.years} past years, too few for a share" if answer.years else ""
+    return f"on the forecast{years}"
+
+
 def cure_lines(answer: CureAnswer, *, time_zone: str) -> list[str]:
     """Return what follows from the comparison, one thought a line."""
     lines = [line for slot in answer.booked for line in _slot_lines(answer, slot, time_zone)]
@@ -109,7 +117,7 @@ def cure_lines(answer: CureAnswer, *, time_zone: str) -> list[str]:
             "however warm the model finds the work."
         )
     lines.append(
-        f"Hours hold in {answer.confidence:.0%} of {answer.scenarios} weather traces, known until "
+        f"Hours hold {_how_often(answer)}, known until "
         f"{clock(answer.known_until, time_zone)}; strength by {answer.model}. "
         "The optimistic hour is by EN 1992-1-1 Annex B; plan on the later one."
     )

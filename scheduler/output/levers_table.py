@@ -15,6 +15,7 @@ from scheduler.planning.lever_results import by_money
 from scheduler.planning.levers import Kind
 from scheduler.planning.money import CostLine
 from scheduler.planning.plan_answer import Lever, PlanAnswer
+from scheduler.planning.scenarios import few_years
 
 LEVERS_VERSION = "closein-levers/1"
 NOT_GIVEN = "price not given"
@@ -36,6 +37,8 @@ def levers_table(plan: PlanAnswer, job: Job) -> RenderableType:
         return Text(
             "there is no plan to try anything on; closein plan says what stands in the way"
         )
+    if plan.date is not None and plan.date.years_made is not None:
+        return Text(f"{few_years(plan.date.years)}: no chance that a lever could raise")
     if plan.date is None or plan.date.chance is None:
         return Text("no chance is known without past years; give --climate FILE")
     table = Table(box=None, pad_edge=False, header_style="bold")

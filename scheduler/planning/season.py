@@ -35,6 +35,7 @@ from scheduler.planning.network import Problem
 from scheduler.planning.open_house import breaches
 from scheduler.planning.problem import Frame, Tables, build_problem, effort_of, frame_of, shift_of
 from scheduler.planning.protection_days import Protections
+from scheduler.planning.scenarios import FEWEST_YEARS
 from scheduler.planning.season_chain import Chain, Hours, replay
 from scheduler.planning.tables import NEVER, BoolArray, IntArray
 from scheduler.planning.task_weather import papers_of, task_weather
@@ -59,7 +60,8 @@ class SeasonStart:
 
     day: date
     years: int  # past years that could be settled
-    chance: float | None  # share of them closed in before the first limit is passed
+    made: int  # of them closed in before the first limit is passed
+    chance: float | None  # the same as a share; None where the years are too few
     planned_on: float | None  # the same with one more year counted as not made
     close_in: tuple[date | None, ...]  # by which 10, 50, 90 % have closed in
     limit: str  # the limit passed most often, "" where none is
@@ -304,18 +306,19 @@ def _row(job: Job, asked: Asked, n: int, chain: Chain, fates: Fates, bill: Bill)
     settled = fates.settled[n]
     count = int(settled.sum())
     made = int(fates.made[n].sum())
-    lost = settled & ~fates.made[n]
+    lost, shares = settled & ~fates.made[n], count >= FEWEST_YEARS
     zone = ZoneInfo(job.site.time_zone)
     closed = np.sort(fates.closed[n][settled])
     names = [fates.limits[int(at)] for at in fates.which[n][lost]]
     return SeasonStart(
         day=asked.days[n],
         years=count,
-        chance=made / count if count else None,
-        planned_on=made / (count + 1) if count else None,
-        close_in=tuple(_day(asked, _ranked(closed, q), zone) for q in PERCENTS),
+        made=made,
+        chance=made / count if shares else None,
+        planned_on=made / (count + 1) if shares else None,
+        close_in=tuple(_day(asked, _ranked(closed, q), zone) for q in PERCENTS) if shares else (),
         limit=max(sorted(set(names)), key=names.count, default=""),
-        crib_days=_crib_days(job, asked, n, chain, settled),
+        crib_days=_crib_days(job, asked, n, chain, settled) if shares else (),
         bill=bill,
     )
 

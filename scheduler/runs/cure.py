@@ -23,7 +23,7 @@ from scheduler.planning.job_book import job_book
 from scheduler.planning.logged_breaks import own_mixes
 from scheduler.planning.plan_job import Planned, planned_hours, season_end
 from scheduler.planning.problem import Frame, frame_of
-from scheduler.planning.scenarios import scenarios
+from scheduler.planning.scenarios import Scenarios, scenarios
 from scheduler.planning.standing import standings
 from scheduler.runs.desk import Desk, Gathered, gather, keep
 from scheduler.runs.plan import planned_of, with_climate
@@ -76,7 +76,7 @@ def cure(
             raise BadInput(f"the plan has no finish for {task_id!r}; say one with --finish TIME")
         at = moment_of(planned.frame.hour_zero, placed[task_id])
     answers = {one.task: one for one in today_of(gathered, book).answers}
-    found = _compared(gathered, task, at, traces.table, frame, answers.get(task_id))
+    found = _compared(gathered, task, at, traces, frame, answers.get(task_id))
     if found is None:  # ruled out by _task
         raise BadInput(f"task {task_id!r} places nothing that can freeze")
     keep(desk, gathered)
@@ -100,7 +100,7 @@ def cures(today: Today, planned: Planned) -> tuple[CureAnswer, ...]:
         at = logged[task.id].finished or ends.get(task.id)
         if fresh_work(task) is None or at is None or not since <= at <= until:
             continue
-        one = _compared(gathered, task, at, planned.weather.table, frame, answers.get(task.id))
+        one = _compared(gathered, task, at, planned.weather, frame, answers.get(task.id))
         if one is not None:
             found.append(one)
     return tuple(found)
@@ -110,12 +110,12 @@ def _compared(
     gathered: Gathered,
     task: Task,
     at: datetime,
-    table: HourlyTable,
+    traces: Scenarios,
     frame: Frame,
     answer: TaskAnswer | None,
 ) -> CureAnswer | None:
-    weather, _ = joined(_history(gathered), table)
-    return compare(
+    weather, _ = joined(_history(gathered), traces.table)
+    found = compare(
         gathered.job,
         task,
         weather=weather,
@@ -124,6 +124,7 @@ def _compared(
         protect_until=_protect_until(answer, at),
         work=own_mixes(frame).works.get(task.id),
     )
+    return None if found is None else replace(found, years=traces.years)
 
 
 def _task(job: Job, task_id: str) -> Task:

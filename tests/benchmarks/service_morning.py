@@ -31,7 +31,7 @@ from tests.service.made_job import Hand, utc
 from tests.service.mail_server import Behaviour, serving
 
 JOBS = int(os.environ.get("CLOSEIN_JOBS", "2"))
-AIM_PLANS = 4.0
+AIM_PLANS = 6.0
 NIGHT, MORNING_AT = utc(2026, 11, 9, 3), utc(2026, 11, 9, 11)
 
 
