@@ -25,6 +25,7 @@ from scheduler.commands.new import new
 from scheduler.commands.odds import odds
 from scheduler.commands.orders import orders
 from scheduler.commands.plan import plan
+from scheduler.commands.repeats import NothingLost
 from scheduler.commands.rules import rules
 from scheduler.commands.season import season
 from scheduler.commands.serve import serve
@@ -80,7 +81,7 @@ for command in (
     export,
     demo,
 ):
-    app.command(command.__name__.replace("_", "-"))(command)
+    app.command(command.__name__.replace("_", "-"), cls=NothingLost)(command)
 
 
 def main(arguments: list[str] | None = None) -> int:

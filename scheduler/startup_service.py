@@ -77,6 +77,11 @@ def open_service(
     )
 
 
+def store_address(address: str | None) -> str:
+    """Return the address of the store that the option or the setting names."""
+    return address or settings().store or DEFAULT_STORE
+
+
 def named_store(address: str | None) -> SqlStore:
     """Open the store that the option or the setting names; it must be there already.
 
@@ -87,7 +92,7 @@ def named_store(address: str | None) -> SqlStore:
     """
     from scheduler.store.sql_store import SqlStore
 
-    name = address or settings().store or DEFAULT_STORE
+    name = store_address(address)
     if "://" not in name and not Path(name).is_file():
         raise StoreFault(f"store {name} is not there; name it by --store or CLOSEIN_STORE")
     return SqlStore(name)

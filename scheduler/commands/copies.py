@@ -29,12 +29,21 @@ def restore(
         bool, typer.Option("--lose", help="Records that the copy does not have may be lost.")
     ] = False,
 ) -> None:
-    """Put a copy in the store's place; what was there is kept beside it."""
-    from scheduler.startup_service import named_store, now
+    """Put a copy in the store's place, lost or damaged; what was there is kept beside it."""
+    from scheduler.startup_service import now, store_address
     from scheduler.store.copies import restore as run
+    from scheduler.store.copies import store_file
 
-    done = run(file, named_store(store), now=now(), lose=lose)
-    sys.stdout.write(f"put back {done.records} records; what was there is {done.kept_as}\n")
+    done = run(file, store_file(store_address(store)), now=now(), lose=lose)
+    was = f"what was there is {done.kept_as}" if done.kept_as else "no store was there"
+    sys.stdout.write(f"put back {done.records} records; {was}\n")
+    if done.uncounted:
+        sys.stdout.write(
+            "it cannot be read: what was written since the copy was made is lost with it; "
+            "write it down again\n"
+        )
+    for unknown in done.unknown:
+        sys.stdout.write(f"not known since the copy was made: {unknown}\n")
     if done.in_doubt:
         sys.stdout.write(
             f"{done.in_doubt} messages that waited when the copy was made are in doubt: "

@@ -7,6 +7,7 @@ from datetime import date
 
 from scheduler.output.money_lines import money_words
 from scheduler.output.words import clock, day, words
+from scheduler.planning.forecast.scenarios import FEWEST_YEARS
 from scheduler.planning.open_house.closein_date import CloseInAnswer, Ends
 from scheduler.planning.plan.plan_answer import Lever
 from scheduler.planning.reports.close_in_line import CloseInLine
@@ -18,7 +19,8 @@ def date_lines(
     """Return the latest safe date, its margin, its chance, and what they rest on."""
     if found is None:
         return ["Latest safe close-in: not known; give past years with --climate FILE"]
-    share = f"{found.confidence:.0%} of scenarios"
+    few = found.years < FEWEST_YEARS
+    share = "in the forecast" if few else f"{found.confidence:.0%} of scenarios"
     ends = found.overall.ends
     if found.latest_safe is not None:
         text = f"{day(found.latest_safe, zone)} ({share}; {words(found.binding)} decides)"
@@ -32,6 +34,10 @@ def date_lines(
         lines.append(f"Margin: {least}{found.margin_days} days")
     if found.chance is not None:
         lines.append(f"Chance of closing in before the first breach: {found.chance:.0%}")
+    if found.years_made is not None:
+        lines.append(
+            f"Closed in before the first breach in {found.years_made} of {found.years} past years"
+        )
     if levers:
         said = [lever_words(lever, currency) for lever in levers[:3]]
         lines.append(f"What buys most: {said[0]}")
@@ -53,13 +59,12 @@ def _rests_on(found: CloseInAnswer, zone: str) -> list[str]:
     """Return the spread, what forecast and past years say alone, and the other limits."""
     if found.overall.ends in {Ends.NOT_KNOWN, Ends.TOO_FEW_YEARS}:
         return []
-    passes = " / ".join(_or(found.overall.passes[q], zone, "later") for q in (10, 50, 90))
     forecast = _or(found.overall.forecast_only, zone, "no limit passed within it")
     climate = _or(found.overall.climate_only, zone, "not before season's end")
-    lines = [
-        f"Left open, a limit is passed by (10 / 50 / 90 %): {passes}",
-        f"Latest safe on the forecast alone: {forecast}; on past years alone: {climate}",
-    ]
+    lines = [f"Latest safe on the forecast alone: {forecast}; on past years alone: {climate}"]
+    if found.overall.passes:
+        passes = " / ".join(_or(found.overall.passes[q], zone, "later") for q in (10, 50, 90))
+        lines.insert(0, f"Left open, a limit is passed by (10 / 50 / 90 %): {passes}")
     others = [
         one
         for one in found.limits
@@ -91,6 +96,8 @@ def close_in_words(line: CloseInLine | None, zone: str) -> str:
         parts.append(f"margin {least}{line.margin_days} days")
     if line.chance is not None:
         parts.append(f"chance {line.chance:.0%}")
+    if line.years_made is not None:
+        parts.append(f"made in {line.years_made} of {line.years} past years")
     if line.lever:
         parts.append(f"what buys most: {line.lever}")
     return f"{'; '.join(parts)} (as planned {clock(line.as_of, zone)})"

@@ -12,6 +12,7 @@ from rich.text import Text
 from rules.freeze import Fate
 from rules.gates import gates
 from scheduler.output.words import clock, number, told, words
+from scheduler.planning.forecast.scenarios import FEWEST_YEARS
 from scheduler.planning.reports.briefing import LINE
 from scheduler.planning.strength.cure_answer import Booked, CureAnswer, CureOption, Slot
 
@@ -99,6 +100,13 @@ def _cost(option: CureOption) -> str:
     return text if option.available else f"{text}, not in time"
 
 
+def _how_often(answer: CureAnswer) -> str:
+    if answer.years >= FEWEST_YEARS:
+        return f"in {answer.confidence:.0%} of {answer.scenarios} weather traces"
+    years = f" and {answer.years} past years, too few for a share" if answer.years else ""
+    return f"on the forecast{years}"
+
+
 def cure_lines(answer: CureAnswer, *, time_zone: str) -> list[str]:
     """Return what follows from the comparison, one thought a line."""
     lines = [line for slot in answer.booked for line in _slot_lines(answer, slot, time_zone)]
@@ -109,7 +117,7 @@ def cure_lines(answer: CureAnswer, *, time_zone: str) -> list[str]:
             "however warm the model finds the work."
         )
     lines.append(
-        f"Hours hold in {answer.confidence:.0%} of {answer.scenarios} weather traces, known until "
+        f"Hours hold {_how_often(answer)}, known until "
         f"{clock(answer.known_until, time_zone)}; strength by {answer.model}. "
         "The optimistic hour is by EN 1992-1-1 Annex B; plan on the later one."
     )

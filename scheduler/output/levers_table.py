@@ -10,6 +10,7 @@ from rich.text import Text
 
 from scheduler.output.money_lines import money_words
 from scheduler.output.words import told
+from scheduler.planning.forecast.scenarios import few_years
 from scheduler.planning.levers.levers import Kind
 from scheduler.planning.levers.results import by_money
 from scheduler.planning.model.job import Job
@@ -36,6 +37,8 @@ def levers_table(plan: PlanAnswer, job: Job) -> RenderableType:
         return Text(
             "there is no plan to try anything on; closein plan says what stands in the way"
         )
+    if plan.date is not None and plan.date.years_made is not None:
+        return Text(f"{few_years(plan.date.years)}: no chance that a lever could raise")
     if plan.date is None or plan.date.chance is None:
         return Text("no chance is known without past years; give --climate FILE")
     table = Table(box=None, pad_edge=False, header_style="bold")

@@ -7,6 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from scheduler.output.words import day, number, words
+from scheduler.planning.forecast.scenarios import FEWEST_YEARS
 from scheduler.planning.forecast.weather_odds import PERCENTS
 from scheduler.planning.model.job import Job
 from scheduler.planning.reports.job_odds import JobOdds
@@ -16,7 +17,7 @@ ODDS_VERSION = "closein-odds/1"
 
 def odds_table(found: JobOdds, job: Job) -> RenderableType:
     """Return freezes, dry days, planned windows and workable hours, each as a table."""
-    said = f"Over {found.scenarios} scenarios on {found.years} past years; chance, not promise."
+    said = f"Over {found.scenarios} scenarios on {found.years} past years; odds, not promise."
     parts: list[RenderableType] = [Text(said), *map(Text, found.notes)]
     parts += [Text(""), _freezes(found, job)]
     if found.dry:
@@ -40,6 +41,13 @@ def _table(*titles: str) -> Table:
 
 def _freezes(found: JobOdds, job: Job) -> Table:
     zone = job.site.time_zone
+    if _few(found):
+        weeks = [at for at, _ in found.freezes[0].years_by_week]
+        table = _table("Night at or under, by", *(day(at, zone) for at in weeks))
+        for row in found.freezes:
+            counts = [_in_years(years, found) for _, years in row.years_by_week]
+            table.add_row(number(row.at_c, "degC", job.units, zone), *counts)
+        return table
     table = _table("First night at or under", *(f"in {p} %" for p in PERCENTS))
     for row in found.freezes:
         told = [row.days[p] for p in PERCENTS]
@@ -51,8 +59,15 @@ def _freezes(found: JobOdds, job: Job) -> Table:
 def _dry(found: JobOdds, job: Job) -> Table:
     zone = job.site.time_zone
     table = _table("Dry days on end from", *(f"{row.length}" for row in found.dry))
-    for place, (at, _) in enumerate(found.dry[0].from_day):
-        table.add_row(day(at, zone), *(f"{row.from_day[place][1]:.0%}" for row in found.dry))
+    first = found.dry[0]
+    for place, (at, _) in enumerate(first.from_day or first.years_from_day):
+        cells = (
+            f"{row.from_day[place][1]:.0%}"
+            if row.from_day
+            else _in_years(row.years_from_day[place][1], found)
+            for row in found.dry
+        )
+        table.add_row(day(at, zone), *cells)
     return table
 
 
@@ -62,20 +77,40 @@ def _limits(found: JobOdds, job: Job) -> Table:
     for row in found.limits:
         since = "the start of " if row.from_start else ""
         told = f"{row.within_h:g} h after {since}{names[row.after]}"
-        table.add_row(names[row.task], told, f"{row.broken:.0%}")
+        table.add_row(names[row.task], told, _often(row.broken, row.years_broken, found))
     return table
 
 
 def _windows(found: JobOdds) -> Table:
     table = _table("Planned hours of", "hold")
     for row in found.windows:
-        table.add_row(row.name, f"{row.chance:.0%}")
+        table.add_row(row.name, _unknown(row.not_known) or _often(row.chance, row.years, found))
     return table
 
 
 def _left(found: JobOdds) -> Table:
-    table = _table("Workable hours left for", "work", *(f"{p} %" for p in PERCENTS))
+    heads = ("work", "least", "most") if _few(found) else ("work", *(f"{p} %" for p in PERCENTS))
+    table = _table("Workable hours left for", *heads)
     for row in found.left:
-        hours = (f"{row.hours[p]:.0f}" for p in PERCENTS)
-        table.add_row(row.task, words(row.work_type), *hours)
+        told = list(row.hours.values()) or list(row.least_most or ())
+        cells = [f"{hours:.0f}" for hours in told] or [_unknown(row.not_known)]
+        table.add_row(row.task, words(row.work_type), *cells)
     return table
+
+
+def _few(found: JobOdds) -> bool:
+    return found.years < FEWEST_YEARS
+
+
+def _often(share: float | None, years: int | None, found: JobOdds) -> str:
+    return _in_years(years, found) if share is None else f"{share:.0%}"
+
+
+def _in_years(years: int | None, found: JobOdds) -> str:
+    return "not known" if years is None else f"in {years} of {found.years} years"
+
+
+def _unknown(names: tuple[str, ...]) -> str:
+    """Return what is not known; empty where all is."""
+    named = ", ".join(words(name.rpartition("_")[0] or name) for name in names)
+    return f"not known: {named}" if names else ""

@@ -10,6 +10,7 @@ from rules.errors import BadInput
 from scheduler.output.date_chart import format_of
 from scheduler.output.files import write_file
 from scheduler.output.risk_chart import exposure_chart, risk_chart
+from scheduler.planning.forecast.scenarios import FEWEST_YEARS, few_years
 from scheduler.planning.model.job import Job
 from scheduler.planning.open_house.exposure_days import exposure_days
 from scheduler.planning.plan.planned import Planned
@@ -21,11 +22,13 @@ def draw(planned: Planned, job: Job, *, risk: Path | None, exposure: Path | None
     Raises
     ------
     BadInput
-        If no past years were given, so that there is nothing to draw, or a name ends wrong.
+        If no past years were given, or too few to draw anything, or a name ends wrong.
     """
     answer = planned.answer
     if answer.date is None:
         raise BadInput("there is no risk to draw without past years; give --climate FILE")
+    if answer.date.years < FEWEST_YEARS:
+        raise BadInput(f"no picture of shares: {few_years(answer.date.years)}")
     seen = exposure_days(job, planned.weather)
     if risk is not None:
         zone = ZoneInfo(job.site.time_zone)

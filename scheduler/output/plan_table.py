@@ -37,7 +37,7 @@ def plan_rows(plan: PlanAnswer, job: Job) -> list[list[str]]:
             "done" if line.done else span(line.start, line.finish, zone),
             BASIS[line.basis],
             _odds(line, zone),
-            _visit(line, zone),
+            _visit(line, zone, 0 if plan.date is None else plan.date.years),
         ]
         for line in plan.tasks
     ]
@@ -134,9 +134,11 @@ def _odds(line: PlanLine, zone: str) -> str:
     return " / ".join("–" if part is None else day(part, zone) for part in parts)
 
 
-def _visit(line: PlanLine, zone: str) -> str:
+def _visit(line: PlanLine, zone: str, years: int) -> str:
     if line.appointment is None:
         return "–"
     said = "kept" if line.kept else "MOVED" if line.kept is False else "open"
     chance = "" if line.chance is None else f", {line.chance:.0%} hold"
+    if line.years_kept is not None:
+        chance = f", holds in {line.years_kept} of {years} past years"
     return f"{words(line.who)} {clock(line.appointment, zone)}: {said}{chance}"

@@ -40,12 +40,18 @@ def season_row(row: SeasonStart, job: Job) -> tuple[str, ...]:
     return (
         day(row.day, zone),
         str(row.years),
-        "not known" if row.chance is None else f"{row.chance:.0%}",
-        " / ".join(_or_later(one, zone) for one in row.close_in),
+        _chance(row),
+        " / ".join(_or_later(one, zone) for one in row.close_in) or "-",
         " / ".join("-" if one is None else f"{one:.0f}" for one in row.crib_days) or "-",
         words(row.limit) or "-",
         amount(row.bill, row.bill.total) if row.bill.lines else "-",
     )
+
+
+def _chance(row: SeasonStart) -> str:
+    if row.chance is not None:
+        return f"{row.chance:.0%}"
+    return f"in {row.made} of {row.years} years" if row.years else "not known"
 
 
 def season_lines(found: SeasonAnswer, job: Job) -> list[str]:
@@ -88,13 +94,14 @@ def advice_line(found: SeasonAnswer, zone: str) -> str:
 def season_csv(found: SeasonAnswer) -> str:
     """Return the start dates as CSV."""
     header = (
-        "start", "years", "chance", "planned_on", "closed_10", "closed_50", "closed_90",
-        "crib_days_50", "limit", "cost",
+        "start", "years", "years_made", "chance", "planned_on", "closed_10", "closed_50",
+        "closed_90", "crib_days_50", "limit", "cost",
     )  # fmt: skip
     rows = [
         (
-            row.day, row.years, _number(row.chance), _number(row.planned_on),
-            *(one or "" for one in row.close_in), _number(_middle(row.crib_days)), row.limit,
+            row.day, row.years, row.made, _number(row.chance), _number(row.planned_on),
+            *(one or "" for one in row.close_in or (None,) * 3), _number(_middle(row.crib_days)),
+            row.limit,
             _number(row.bill.total if row.bill.lines else None),
         )
         for row in found.starts

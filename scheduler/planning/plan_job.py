@@ -176,7 +176,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
         )
     answer = answer_of(frame, judged, plan, found, now)
     if told is not None:
-        answer = with_odds(answer, frame, stands, told)
+        answer = with_odds(answer, frame, stands, told, traces)
     if compared:
         return Planned(answer, plan, problem, frame, traces, told, judged.hourly(), judged.many)
     watch(LEVERS)

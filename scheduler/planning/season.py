@@ -22,6 +22,7 @@ from rules.book import Book
 from rules.weather import Weather
 from scheduler.planning.evidence.book_waits import with_book_waits
 from scheduler.planning.forecast.climate_years import ClimateYears
+from scheduler.planning.forecast.scenarios import FEWEST_YEARS
 from scheduler.planning.model.calendars import local_day_numbers, moment_of
 from scheduler.planning.model.deliveries import DELIVERED, papers_of
 from scheduler.planning.model.envelope import open_parts
@@ -61,7 +62,8 @@ class SeasonStart:
 
     day: date
     years: int  # past years that could be settled
-    chance: float | None  # share of them closed in before the first limit is passed
+    made: int  # of them closed in before the first limit is passed
+    chance: float | None  # the same as a share; None where the years are too few
     planned_on: float | None  # the same with one more year counted as not made
     close_in: tuple[date | None, ...]  # by which 10, 50, 90 % have closed in
     limit: str  # the limit passed most often, "" where none is
@@ -307,18 +309,19 @@ def _row(job: Job, asked: Asked, n: int, chain: Chain, fates: Fates, bill: Bill)
     settled = fates.settled[n]
     count = int(settled.sum())
     made = int(fates.made[n].sum())
-    lost = settled & ~fates.made[n]
+    lost, shares = settled & ~fates.made[n], count >= FEWEST_YEARS
     zone = ZoneInfo(job.site.time_zone)
     closed = np.sort(fates.closed[n][settled])
     names = [fates.limits[int(at)] for at in fates.which[n][lost]]
     return SeasonStart(
         day=asked.days[n],
         years=count,
-        chance=made / count if count else None,
-        planned_on=made / (count + 1) if count else None,
-        close_in=tuple(_day(asked, _ranked(closed, q), zone) for q in PERCENTS),
+        made=made,
+        chance=made / count if shares else None,
+        planned_on=made / (count + 1) if shares else None,
+        close_in=tuple(_day(asked, _ranked(closed, q), zone) for q in PERCENTS) if shares else (),
         limit=max(sorted(set(names)), key=names.count, default=""),
-        crib_days=_crib_days(job, asked, n, chain, settled),
+        crib_days=_crib_days(job, asked, n, chain, settled) if shares else (),
         bill=bill,
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -11,7 +11,7 @@ import numpy as np
 from rules.errors import BadInput, WeatherUnavailable
 from rules.films import covers
 from scheduler.planning.forecast.past_hours import bridged
-from scheduler.planning.forecast.scenarios import scenarios
+from scheduler.planning.forecast.scenarios import Scenarios, scenarios
 from scheduler.planning.model.answer import TaskAnswer
 from scheduler.planning.model.calendars import moment_of
 from scheduler.planning.model.frame import Frame, frame_of, planned_hours, season_end
@@ -78,7 +78,7 @@ def cure(
             raise BadInput(f"the plan has no finish for {task_id!r}; say one with --finish TIME")
         at = moment_of(planned.frame.hour_zero, placed[task_id])
     answers = {one.task: one for one in today_of(gathered, book).answers}
-    found = _compared(gathered, task, at, traces.table, frame, answers.get(task_id))
+    found = _compared(gathered, task, at, traces, frame, answers.get(task_id))
     if found is None:  # what places nothing is ruled out by _task
         raise WeatherUnavailable(f"{task_id}: {NOT_KNOWN}; give them with --observed FILE")
     keep(desk, gathered)
@@ -110,7 +110,7 @@ def cures(today: Today, planned: Planned) -> tuple[CureAnswer | Unfollowed, ...]
         at = logged[task.id].finished or ends.get(task.id)
         if fresh_work(task) is None or at is None or not since <= at <= until:
             continue
-        one = _compared(gathered, task, at, planned.weather.table, frame, answers.get(task.id))
+        one = _compared(gathered, task, at, planned.weather, frame, answers.get(task.id))
         found.append(one or Unfollowed(task, at))
     return tuple(found)
 
@@ -119,17 +119,17 @@ def _compared(
     gathered: Gathered,
     task: Task,
     at: datetime,
-    table: HourlyTable,
+    traces: Scenarios,
     frame: Frame,
     answer: TaskAnswer | None,
 ) -> CureAnswer | None:
     """Compare protections; None where the weather at the work's finish is not known."""
-    weather, _ = joined(_history(gathered, at), table)
+    weather, _ = joined(_history(gathered, at), traces.table)
     hour = hour_of(weather, at)
     air = np.atleast_2d(weather.column("air_temperature_c"))
     if not 0 <= hour < weather.hours or np.isnan(air[:, hour]).all():
         return None
-    return compare(
+    found = compare(
         gathered.job,
         task,
         weather=weather,
@@ -138,6 +138,7 @@ def _compared(
         protect_until=_protect_until(answer, at),
         work=own_mixes(frame).works.get(task.id),
     )
+    return None if found is None else replace(found, years=traces.years)
 
 
 def _task(job: Job, task_id: str) -> Task:

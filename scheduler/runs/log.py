@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -95,7 +95,7 @@ def _append_once(desk: Desk, given: bytes | Sequence[Mapping[str, object]]) -> t
 
 
 def entries_given(
-    told: Mapping[str, object], details: Mapping[str, object], from_file: bool
+    told: Iterable[tuple[str, object]], details: Mapping[str, object], from_file: bool
 ) -> list[dict[str, object]]:
     """Return the entries that options of a command say, one for each thing told.
 
@@ -106,10 +106,9 @@ def entries_given(
     """
     shared = {key: details[key] for key in ("who", "when") if details[key] is not None}
     entries: list[dict[str, object]] = []
-    for kind, value in told.items():
-        if value is not None:
-            own = KINDS[kind](value, details)
-            entries.append({**{k: v for k, v in own.items() if v is not None}, **shared})
+    for kind, value in told:
+        own = KINDS[kind](value, details)
+        entries.append({**{k: v for k, v in own.items() if v is not None}, **shared})
     if bool(entries) == from_file:
         want = "give either --entries FILE or what happened" if entries else "say what happened"
         raise LogRefused(f"log: {want}; closein log --help lists the options")
@@ -145,7 +144,7 @@ def _parts(value: object) -> tuple[object, ...]:
 
 def _hours_left(value: object, _: Details) -> dict[str, object]:
     task, hours = _parts(value)
-    return {"kind": "progress", "task": task, "hours_left": hours}
+    return {"kind": "progress", "task": task, "hours_left": _number(hours)}
 
 
 def _lost(value: object, details: Details) -> dict[str, object]:

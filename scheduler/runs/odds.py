@@ -22,6 +22,7 @@ def odds(desk: Desk) -> tuple[JobOdds, Gathered]:
     gathered, climate = with_climate(desk, gather(desk, command="odds"))
     if climate is None:
         raise BadInput("odds past the forecast rest on past years; give --climate FILE")
-    planned = planned_of(desk, gathered, climate, job_book(desk.job))
+    book = job_book(desk.job)
+    planned = planned_of(desk, gathered, climate, book)
     keep(desk, gathered)
-    return job_odds(planned), gathered
+    return job_odds(planned, book), gathered

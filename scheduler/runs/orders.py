@@ -35,7 +35,9 @@ def dates_of(desk: Desk, planned: Planned) -> OrderDates:
         desk.job,
         planned.answer.tasks,
         planned.weather,
-        early={} if planned.told is None else early_starts(planned.told, planned.frame),
+        early=early_starts(planned.told, planned.frame)
+        if planned.told is not None and planned.weather.carries_shares
+        else {},
         hour_zero=planned.frame.hour_zero,
         now=desk.now,
     )

@@ -159,7 +159,7 @@ def _pictures(said: Said) -> tuple[Picture, ...]:
             ),
         )
     }
-    if found is not None:
+    if found is not None and found.risk.size:
         about = f"Risk of a passed limit by day. {_range(said)}"
         draw["risk"] = (about, lambda: risk_chart(found, job))
     made = []

@@ -64,7 +64,7 @@ def page_parts(said: Said, *, moved: Told | None = None, before: Told | None = N
         return plan_chart(answer, job, hours=planned.hourly, hour_zero=zero, kind="svg")
 
     def risk() -> bytes:
-        return b"" if found is None else risk_chart(found, job, kind="svg")
+        return b"" if found is None or not found.risk.size else risk_chart(found, job, kind="svg")
 
     parts: Told = {
         "version": VERSION,

@@ -74,7 +74,7 @@ def take(
         before = store.people.posted(visitor.job, key)
         if before is not None:
             return Taken(f"written down already: {before}", again=True)
-        given = entries_given(told, _details(fields, visitor.who), from_file=False)
+        given = entries_given(told.items(), _details(fields, visitor.who), from_file=False)
         waited = _ago(fields)
         if waited:
             given = [{**entry, "when": (now - waited).isoformat()} for entry in given]

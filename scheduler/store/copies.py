@@ -2,7 +2,9 @@
 
 SQLite's own backup interface (sqlite.org/backup.html) copies page by page under its locks, so a
 copy is one state of the store whatever is written meanwhile, and putting one back is one
-transaction for whoever has the store open.
+transaction for whoever has the store open. A store that SQLite cannot read is not written over:
+its files are set aside by their names, with the journal, which SQLite would else roll into the
+copy (sqlite.org/howtocorrupt.html), and the copy takes its place.
 """
 
 from __future__ import annotations
@@ -12,15 +14,16 @@ import sqlite3
 import zipfile
 import zlib
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, nullcontext
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Final
 
 from rules.errors import StoreFault
-from scheduler.store.opening import WAIT_S
+from scheduler.store.opening import TOLD, WAIT_S, engine_of
 from scheduler.store.sql_store import SqlStore
+from scheduler.store.tables import APPLICATION
 
 EXPORT: Final = "closein-export/1"
 HOW: Final = """Records of Closein, one JSON object a line in records.jsonl, in order of writing.
@@ -28,6 +31,15 @@ hash = SHA-256 of the JSON list ["closein-record/1", job, stream, seq, at, enter
 previous], ASCII, no spaces; previous = hash of the record before it in its job and stream, 64
 zeros before the first. A file under bytes/ is named by the SHA-256 of what it holds.
 """
+BESIDE: Final = ("-journal", "-wal", "-shm", "")  # SQLite's files of one database, it last
+# What SQLite says of a store that another setting or a moment later would make good.
+PASSES: Final = frozenset(TOLD) - {
+    sqlite3.SQLITE_CORRUPT,
+    sqlite3.SQLITE_NOTADB,
+    sqlite3.SQLITE_IOERR,
+}
+MESSAGES: Final = "which messages were sent; one may come twice"
+PEOPLE: Final = "which links were withdrawn and passwords changed; do that again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +47,10 @@ class Restored:
     """What was put back."""
 
     records: int
-    kept_as: Path | None  # a copy of what was there before
+    kept_as: Path | None  # what was there before
     in_doubt: int  # messages that may have left since the copy was made
+    unknown: tuple[str, ...] = ()  # what the store that was there could not tell
+    uncounted: bool = False  # it could not tell either how many records the copy lacks
 
 
 def backup(store: SqlStore, path: Path) -> int:
@@ -50,7 +64,7 @@ def backup(store: SqlStore, path: Path) -> int:
     if path.exists():
         raise StoreFault(f"{path} is there already; name a new file")
     part = path.with_name(f"{path.name}.part")
-    with _told(path), closing(_raw(_file_of(store))) as source, closing(_raw(part)) as copy:
+    with _told(path), closing(_raw(store_file(store.name))) as source, closing(_raw(part)) as copy:
         source.backup(copy)
     faults = sound(part)
     if faults:
@@ -60,11 +74,13 @@ def backup(store: SqlStore, path: Path) -> int:
     return _count(path)
 
 
-def restore(path: Path, store: SqlStore, *, now: datetime, lose: bool) -> Restored:
+def restore(path: Path, store: Path, *, now: datetime, lose: bool) -> Restored:
     """Put a copy in a store's place, also while it is in use.
 
-    Messages that waited when the copy was made may have left since: they are put in doubt, not
-    sent again. Runs done since are carried over, so that no morning is made twice.
+    Nothing is asked of the store that is there: it may be lost, damaged or cut short. Messages
+    that waited when the copy was made may have left since: they are put in doubt, not sent again.
+    Where the store can be read, runs done since are carried over, so that no morning is made
+    twice; where it is sound too, what was taken away from people since stays taken away.
 
     Parameters
     ----------
@@ -75,29 +91,46 @@ def restore(path: Path, store: SqlStore, *, now: datetime, lose: bool) -> Restor
     Raises
     ------
     StoreFault
-        If the copy is not sound, or lacks records and ``lose`` is not said.
+        If the copy is not sound, lacks records and ``lose`` is not said, or if what is there is
+        another program's, a newer Closein's, or in use by a run that does not end.
     """
-    faults = sound(path)
-    if faults:
-        raise StoreFault(f"{path} is not sound and was not put back: {faults[0]}")
-    missing = _missing(path, store)
-    if missing and not lose:
-        raise StoreFault(
-            f"{path} lacks {missing} records that the store has; export them first, or say --lose"
-        )
-    aside = Path(_file_of(store)).with_name(
-        f"{Path(_file_of(store)).name}.before-{now:%Y%m%dT%H%M%SZ}"
-    )
-    backup(store, aside)
+    aside = _unused(store.with_name(f"{store.name}.before-{now:%Y%m%dT%H%M%SZ}"))
     part = aside.with_name(f"{aside.name}.part")
-    with _told(path):
-        with closing(_raw(path)) as source, closing(_raw(part)) as made:
-            source.backup(made)
-        doubtful = _settled(part, aside, now)
-        with closing(_raw(part)) as source, closing(_raw(_file_of(store))) as target:
-            source.backup(target)
-        part.unlink()
-    return Restored(_count(path), aside, doubtful)
+    try:
+        with _told(path):
+            _copied(path, part)
+        with _told(store):
+            missing = _missing(part, store)
+            if missing and not lose:
+                raise StoreFault(
+                    f"{path} lacks {missing} records that the store has; export them first,"
+                    " or say --lose"
+                )
+            if missing is None:
+                doubtful, unknown = _settled(part, None, now)
+                kept = _set_aside(store, aside)
+                part.replace(store)
+            else:
+                kept = aside
+                doubtful, unknown = _written_over(part, store, aside, now)
+    finally:
+        part.unlink(missing_ok=True)
+    uncounted = missing is None and kept is not None
+    return Restored(_count(store), kept, doubtful, unknown, uncounted)
+
+
+def store_file(address: str) -> Path:
+    """Return the file that an address of a store names, whether or not it is there.
+
+    Raises
+    ------
+    StoreFault
+        If it is no file: PostgreSQL has tools of its own for that.
+    """
+    _, name = engine_of(address)
+    if "://" in name or name != address.removeprefix("sqlite:///"):
+        raise StoreFault(f"store {name} is no file; copy it with pg_dump")
+    return Path(name)
 
 
 def sound(path: Path) -> tuple[str, ...]:
@@ -108,11 +141,11 @@ def sound(path: Path) -> tuple[str, ...]:
         (answer,) = connection.execute("PRAGMA integrity_check").fetchone()
     if answer != "ok":
         return (str(answer),)
-    store = SqlStore(str(path))
     try:
-        return store.verify()
-    finally:
-        store.close()
+        with closing(SqlStore(str(path))) as store:
+            return store.verify()
+    except StoreFault as fault:  # a table that is not there
+        return (str(fault),)
 
 
 def export(store: SqlStore, path: Path, *, job: str | None) -> int:
@@ -125,23 +158,36 @@ def export(store: SqlStore, path: Path, *, job: str | None) -> int:
     """
     count = 0
     wanted: set[str] = set()
-    with _told(path), closing(_raw(_file_of(store))) as source:
-        source.row_factory = sqlite3.Row
-        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as out:
-            out.writestr("HOW-TO-CHECK.txt", HOW)
-            lines = []
-            for row in source.execute("SELECT * FROM records ORDER BY job, stream, seq"):
-                if job is None or row["job"] == job:
-                    lines.append(json.dumps({"format": EXPORT, **dict(row)}, ensure_ascii=True))
-                    wanted |= set(_named(row["body"]))
-                    count += 1
-            out.writestr("records.jsonl", "\n".join([*lines, ""]))
-            for name, packed in source.execute(
-                "SELECT identity, packed FROM blobs ORDER BY identity"
-            ):
-                if name in wanted:
-                    out.writestr(f"bytes/{name}", zlib.decompress(packed))
+    part = path.with_name(f"{path.name}.part")
+    try:
+        with _told(path), closing(_raw(store_file(store.name))) as source:
+            source.row_factory = sqlite3.Row
+            with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as out:
+                out.writestr("HOW-TO-CHECK.txt", HOW)
+                lines = []
+                for row in source.execute("SELECT * FROM records ORDER BY job, stream, seq"):
+                    if job is None or row["job"] == job:
+                        line = {"format": EXPORT, **dict(row)}
+                        lines.append(json.dumps(line, ensure_ascii=True))
+                        wanted |= set(_named(row["body"]))
+                        count += 1
+                out.writestr("records.jsonl", "\n".join([*lines, ""]))
+                for name, packed in source.execute(
+                    "SELECT identity, packed FROM blobs ORDER BY identity"
+                ):
+                    if name in wanted:
+                        out.writestr(f"bytes/{name}", _unpacked(name, packed))
+            part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
     return count
+
+
+def _unpacked(name: str, packed: bytes) -> bytes:
+    try:
+        return zlib.decompress(packed)
+    except zlib.error as error:
+        raise StoreFault(f"the bytes {name} are damaged; nothing was exported") from error
 
 
 def _named(body: str) -> Iterator[str]:
@@ -153,34 +199,120 @@ def _named(body: str) -> Iterator[str]:
     yield from (name for _, name in told.get("forecasts", ()))
 
 
-def _missing(path: Path, store: SqlStore) -> int:
-    with closing(_raw(_file_of(store))) as connection:
-        connection.execute("ATTACH ? AS copy", (str(path),))
-        (count,) = connection.execute(
-            "SELECT count(*) FROM records r WHERE NOT EXISTS (SELECT 1 FROM copy.records c"
-            " WHERE c.job = r.job AND c.stream = r.stream AND c.seq = r.seq AND c.hash = r.hash)"
-        ).fetchone()
+def _copied(path: Path, part: Path) -> None:
+    """Copy a copy, so that it stays as it is whatever its schema, and look through it."""
+    refused = f"{path} is not sound and was not put back"
+    if not path.is_file():
+        raise StoreFault(f"{refused}: it is not there")
+    with closing(_raw(path)) as source, closing(_raw(part)) as made:
+        source.backup(made)
+        (application,) = made.execute("PRAGMA application_id").fetchone()
+    faults = ("it is no store of Closein",) if application != APPLICATION else sound(part)
+    if faults:
+        raise StoreFault(f"{refused}: {faults[0]}")
+
+
+def _missing(copy: Path, store: Path) -> int | None:
+    """Count a store's records that a copy lacks; None where the store is lost or damaged."""
+    if not store.exists():
+        return None
+    try:
+        with closing(_raw(store)) as connection:
+            if connection.execute("PRAGMA integrity_check").fetchone() != ("ok",):
+                return None
+            if connection.execute("SELECT 1 FROM sqlite_master").fetchone() is None:
+                return None  # an empty file
+            (application,) = connection.execute("PRAGMA application_id").fetchone()
+            if application != APPLICATION:
+                raise StoreFault(f"store {store} is another program's database; name another file")
+            connection.execute("SELECT version_num FROM alembic_version")
+            connection.execute("ATTACH ? AS copy", (str(copy),))
+            (count,) = connection.execute(
+                "SELECT count(*) FROM main.records r WHERE NOT EXISTS"
+                " (SELECT 1 FROM copy.records c WHERE c.job = r.job AND c.stream = r.stream"
+                " AND c.seq = r.seq AND c.hash = r.hash)"
+            ).fetchone()
+    except sqlite3.Error as error:
+        if _code(error) in PASSES:
+            raise
+        return None
     return int(count)
 
 
-def _settled(part: Path, before: Path, now: datetime) -> int:
-    """Put in doubt what may have left since the copy, carry over the runs done since."""
+def _written_over(
+    part: Path, store: Path, aside: Path, now: datetime
+) -> tuple[int, tuple[str, ...]]:
+    """Keep a store that can be read as a file, and write a copy over it in one transaction."""
+    SqlStore(str(store)).close()  # an older one is brought up to date, a newer one is refused
+    with closing(_raw(store)) as source, closing(_raw(aside)) as kept:
+        source.backup(kept)
+    settled = _settled(part, aside, now)
+    with closing(_raw(part)) as source, closing(_raw(store)) as target:
+        source.backup(target)
+    return settled
+
+
+def _set_aside(store: Path, aside: Path) -> Path | None:
+    """Give a store that cannot be read another name, with its journal, once nobody writes."""
+    there = [(tail, store.with_name(store.name + tail)) for tail in BESIDE]
+    there = [(tail, one) for tail, one in there if one.is_file()]
+    with closing(_raw(store)) if store.is_file() else nullcontext() as connection:
+        try:
+            if connection is not None:
+                connection.execute("BEGIN EXCLUSIVE")
+        except sqlite3.Error as error:
+            if _code(error) in PASSES:
+                raise
+        for tail, one in there:
+            one.rename(aside.with_name(aside.name + tail))
+    return aside.with_name(aside.name + there[-1][0]) if there else None
+
+
+def _unused(path: Path) -> Path:
+    """Return a name that no file has, this one or the next of its kind."""
+    free, number = path, 1
+    while any(free.with_name(free.name + tail).exists() for tail in BESIDE):
+        number += 1
+        free = path.with_name(f"{path.name}-{number}")
+    return free
+
+
+def _settled(part: Path, before: Path | None, now: datetime) -> tuple[int, tuple[str, ...]]:
+    """Put in doubt what may have left since the copy, carry over the runs done since.
+
+    Returns how many messages are in doubt, and what the store before could not tell.
+    """
     told = "the store was put back from a copy; it may have been sent since"
+    trusted = before is not None and not sound(before)
     store = SqlStore(str(part))
     store.outbox.doubt_all(now=now, told=told)
-    _taken_away(store, before, now)
+    if before is not None and trusted:
+        _taken_away(store, before, now)
+    for account in store.people.accounts():
+        store.people.end_sessions(account.name)
     doubtful = sum(m.told == told for m in store.outbox.messages())
     store.close()
+    carried = before is not None and _runs_carried(part, before)
+    unknown = (*(() if carried else (MESSAGES,)), *(() if trusted else (PEOPLE,)))
+    return doubtful, unknown
+
+
+def _runs_carried(part: Path, before: Path) -> bool:
     with closing(_raw(part)) as connection:
         connection.execute("ATTACH ? AS before", (str(before),))
-        connection.execute(
-            "INSERT OR IGNORE INTO runs SELECT * FROM before.runs WHERE done_at NOT NULL"
-        )
-    return doubtful
+        try:
+            connection.execute(
+                "INSERT OR IGNORE INTO runs SELECT * FROM before.runs WHERE done_at NOT NULL"
+            )
+        except sqlite3.Error as error:
+            if _code(error) in PASSES:
+                raise
+            return False
+    return True
 
 
 def _taken_away(store: SqlStore, before: Path, now: datetime) -> None:
-    """Take away again what was taken away since the copy: links, accounts; all are signed out."""
+    """Take away again what was taken away since the copy: links, accounts."""
     newer = SqlStore(str(before))
     try:
         for account in newer.people.accounts():  # a password changed since stays changed
@@ -192,8 +324,6 @@ def _taken_away(store: SqlStore, before: Path, now: datetime) -> None:
             gone = {one.who for one in store.people.links(job) if one.digest not in stand}
             for who in gone:
                 store.people.withdraw_links(job, who, now=now)
-        for account in store.people.accounts():
-            store.people.end_sessions(account.name)
     finally:
         newer.close()
 
@@ -204,17 +334,8 @@ def _count(path: Path) -> int:
     return int(count)
 
 
-def _file_of(store: SqlStore) -> str:
-    """Return the file of a store.
-
-    Raises
-    ------
-    StoreFault
-        If it is no file: PostgreSQL has tools of its own for that.
-    """
-    if "://" in store.name:
-        raise StoreFault(f"store {store.name} is no file; copy it with pg_dump")
-    return store.name
+def _code(error: sqlite3.Error) -> int:
+    return int(getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR)) & 0xFF
 
 
 def _raw(path: Path | str) -> sqlite3.Connection:

@@ -236,15 +236,23 @@ class SqlStore:
             streams = connection.execute(
                 select(RECORDS.c.job, RECORDS.c.stream).distinct().order_by("job", "stream")
             ).all()
-            found: list[str] = []
-            for job, stream in streams:
-                found += breaks(_records(connection, job, stream, None, None))
-            found += self._lost_answers(connection)
-            found += self._lost_letters(connection)
-            found += self._lost_photos(connection)
-            found += changed_people(connection)
-            found += self._changed_bytes(connection.execute(select(BLOBS)))
+            checks = [breaks(_records(connection, *one, None, None)) for one in streams]
+            checks += [
+                self._lost_answers(connection),
+                self._lost_letters(connection),
+                self._lost_photos(connection),
+                changed_people(connection),
+                self._changed_bytes(connection.execute(select(BLOBS))),
+            ]
+            found = [line for check in checks for line in self._read_on(check)]
         return tuple(found)
+
+    def _read_on(self, check: Iterator[str]) -> Iterator[str]:
+        """Yield what a check finds; a record that is no record any more is one thing found."""
+        try:
+            yield from check
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            yield f"store {self.name} cannot be read on: {error!r}"
 
     def _stream(
         self, job: str, stream: str, *, kind: str | None = None, until: datetime | None = None

@@ -16,14 +16,14 @@ MOST_FIELDS: Final = 20
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """What a form says; of a field given twice the last."""
+    """What a form says, each field once."""
 
     fields: dict[str, str]
     photo: bytes = b""
 
 
 async def form_of(request: Request) -> Form | None:
-    """Return a form; None where the body is none, or cannot be read."""
+    """Return a form; None where the body is none, cannot be read, or says a field twice."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in {FORM, WITH_PHOTO}:
         return None
@@ -34,6 +34,8 @@ async def form_of(request: Request) -> Form | None:
             for name, value in given.multi_items():
                 if isinstance(value, UploadFile):
                     photo = await value.read() if name == "photo" else photo
+                elif name in fields:
+                    return None
                 else:
                     fields[name] = value
     except (HTTPException, ValueError):  # not as its kind says, or too many fields

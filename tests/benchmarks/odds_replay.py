@@ -15,7 +15,6 @@ comes out. The memory's speed is that of a long copy in the same run.
 from __future__ import annotations
 
 import sys
-import time
 from collections.abc import Callable
 
 import numpy as np
@@ -24,6 +23,7 @@ from scheduler.planning.replay.replay import KNOWN_H, replay
 from scheduler.planning.schedule.network import Placed, Plan, Problem, Status, Tie, Work
 from scheduler.planning.tables.finish import NEVER, Effort, finish_table, ready_after
 from scheduler.planning.tables.work_hours import WorkHours
+from tests.benchmarks._timing import fastest
 
 SCENARIOS, TASKS, HOURS = 600, 40, 2160
 SOME = 12  # scenarios of the plain loops
@@ -175,15 +175,6 @@ def plain(problem: Problem, first: First) -> list[tuple[int, int]]:
             if waits[other] == 0:
                 turn.append(other)
     return out
-
-
-def fastest(work: Callable[[], object], rounds: int = 5) -> float:
-    took = []
-    for _ in range(rounds):
-        began = time.perf_counter()
-        work()
-        took.append(time.perf_counter() - began)
-    return min(took)
 
 
 def copy_speed() -> float:

@@ -1,17 +1,19 @@
 """What scenarios and the open house cost: 600 scenarios of 2160 hours, each step by itself.
 
 Run ``python -m tests.benchmarks.open_house``. Aim: scenarios, indoor air and the date together
-under one second, and under 300 times a plain copy of one column. Best of seven runs.
+under one second of the processor; they, and with every limit, under AIM_PLAIN and AIM_EVERY times
+what the usual libraries take for as many numbers drawn and followed. (A copy of one column, the
+yardstick before, goes with the memory: a newer machine made it faster, the ratio worse.)
 """
 
 from __future__ import annotations
 
 import sys
-import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+from scipy.signal import lfilter
 
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.scenarios import Scenarios, scenarios
@@ -27,8 +29,10 @@ from scheduler.planning.model.job import (
 from scheduler.planning.open_house.closein_date import closein_date
 from scheduler.planning.open_house.open_house import breaches
 from scheduler.planning.tables.hours import HourlyTable
+from tests.benchmarks._timing import fastest
 
-HOURS, COUNT, YEARS, AIM_S, AIM_COPIES = 2160, 600, 30, 1.0, 300.0
+HOURS, COUNT, YEARS, AIM_S = 2160, 600, 30, 1.0
+AIM_PLAIN, AIM_EVERY = 6.0, 60.0
 NOW = datetime(2026, 10, 1, 5, tzinfo=UTC)
 
 
@@ -78,14 +82,15 @@ def weather() -> tuple[HourlyTable, ClimateYears]:
     return HourlyTable(start=start, columns=week), ClimateYears(NOW, years, columns(YEARS), "made")
 
 
-def best(step: Callable[[], object]) -> float:
-    """Return the shortest of seven runs in seconds."""
-    took = []
-    for _ in range(7):
-        began = time.perf_counter()
-        step()
-        took.append(time.perf_counter() - began)
-    return min(took)
+def plain_way() -> None:
+    """Do the least that such a step must, by the usual libraries: draw, follow, look.
+
+    One normal number an hour and scenario (``numpy.random.Generator``), a first-order filter along
+    the hours (``scipy.signal.lfilter``), and the first hour of each scenario below freezing.
+    """
+    drawn = np.random.default_rng(1).standard_normal((COUNT, HOURS)) - 0.008 * np.arange(HOURS)
+    followed = lfilter([0.1], [1.0, -0.9], drawn, axis=-1)
+    (followed < 0.0).argmax(axis=-1)
 
 
 def main() -> int:
@@ -104,10 +109,9 @@ def main() -> int:
 
     bare = HourlyTable(start=table.start, columns=temperature)
     lean, whole = make(bare, only), make(table, years)
-    air = whole.table.columns["air_temperature_c"]
     plain, full = job(every_limit=False), job(every_limit=True)
     steps: dict[str, Callable[[], object]] = {
-        "copy one column": air.copy,
+        "the plain way": plain_way,
         "scenarios, temperature only": lambda: make(bare, only),
         "scenarios, seven columns": lambda: make(table, years),
         "indoor air": lambda: breaches(plain, lean.table),
@@ -115,16 +119,18 @@ def main() -> int:
         "date, indoor air only": lambda: closein_date(job=plain, weather=lean),
         "date, every limit": lambda: closein_date(job=full, weather=whole),
     }
-    took = {name: best(step) for name, step in steps.items()}
+    took = {name: fastest(step, 7) for name, step in steps.items()}
     for name, seconds in took.items():
-        print(
-            f"{name:<38} {seconds * 1000:8.1f} ms  {seconds / took['copy one column']:6.1f} copies"
-        )
+        print(f"{name:<38} {seconds * 1000:8.1f} ms  {seconds / took['the plain way']:6.1f} times")
     chain = took["scenarios, temperature only"] + took["date, indoor air only"]
     every = took["scenarios, seven columns"] + took["date, every limit"]
-    copies = chain / took["copy one column"]
-    print(f"scenarios and date: {chain * 1000:.0f} ms, with every limit {every * 1000:.0f} ms")
-    return int(chain > AIM_S or copies > AIM_COPIES)
+    times, most = (one / took["the plain way"] for one in (chain, every))
+    print(
+        f"scenarios and date: {chain * 1000:.0f} ms, {times:.1f} times the plain way "
+        f"(aim {AIM_PLAIN:.0f}); with every limit {every * 1000:.0f} ms, {most:.0f} times "
+        f"(aim {AIM_EVERY:.0f})"
+    )
+    return int(chain > AIM_S or times > AIM_PLAIN or most > AIM_EVERY)
 
 
 if __name__ == "__main__":

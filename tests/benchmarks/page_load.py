@@ -116,4 +116,4 @@ async def _reader(port: int, number: int, token: str, ends: float, took: list[fl
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

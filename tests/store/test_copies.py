@@ -78,9 +78,9 @@ def test_a_copy_is_put_back_while_the_store_is_open(path: Path, store: SqlStore)
     assert len(other.entries("lift")) == 5
     store.append("lift", [note("later")], entered_at=NOON)
     with pytest.raises(StoreFault, match="lacks 1 records that the store has"):
-        restore(copy, store, now=NOON, lose=False)
+        restore(copy, path, now=NOON, lose=False)
     assert len(other.entries("lift")) == 6
-    done = restore(copy, store, now=NOON, lose=True)
+    done = restore(copy, path, now=NOON, lose=True)
     assert len(other.entries("lift")) == 5
     assert other.verify() == ()
     assert done.kept_as is not None
@@ -101,7 +101,7 @@ def test_a_message_that_waited_in_the_copy_is_not_sent_a_second_time(
     store.outbox.settle(taken, Step.SENT, now=NOON, told="250", next_try=NOON)
     claim = store.runs.claim("lift", "morning", "2026-11-11", now=NOON, until=NOON + HOUR)
     store.runs.finish("lift", "morning", "2026-11-11", claim, now=NOON, told="", body="")
-    assert restore(copy, store, now=NOON, lose=True).in_doubt == 1
+    assert restore(copy, path, now=NOON, lose=True).in_doubt == 1
     assert store.outbox.claim(now=NOON + 9 * HOUR, until=NOON + 10 * HOUR) is None
     assert [m.step for m in store.outbox.alarms()] == [Step.IN_DOUBT]
     assert store.runs.claim("lift", "morning", "2026-11-11", now=NOON, until=NOON) == ""
@@ -119,7 +119,7 @@ def test_what_was_taken_away_since_the_copy_does_not_come_back(
     backup(store, copy)
     withdraw(store, "lift", "A. Ryd", now=NOON + HOUR)
     store.people.put_account(replace(owner, secret="new hash", changed_at=NOON + HOUR))
-    restore(copy, store, now=NOON + 2 * HOUR, lose=True)
+    restore(copy, path, now=NOON + 2 * HOUR, lose=True)
     assert link_of(store, token) is None
     found = store.people.account("B. Lund")
     assert found is not None
@@ -158,7 +158,7 @@ def test_a_spoilt_copy_is_not_put_back(path: Path, store: SqlStore) -> None:
     raw.execute("UPDATE records SET body = replace(body, 'n3', 'n4')")
     raw.close()
     with pytest.raises(StoreFault, match="is not sound and was not put back"):
-        restore(copy, store, now=NOON, lose=True)
+        restore(copy, path, now=NOON, lose=True)
     assert [entry.text for entry in store.entries("lift")] == [f"n{n}" for n in range(5)]
 
 

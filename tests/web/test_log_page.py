@@ -51,6 +51,12 @@ def test_who_may_log_writes_once_whatever_the_thumb_does(made: Made, client: Tes
     assert made.service.store.verify() == ()
 
 
+def test_a_form_that_says_a_field_twice_is_refused(made: Made, client: TestClient) -> None:
+    path, form = own(made, client)
+    assert client.post(path, data={**form, "hours": ["4", "6"]}).status_code == 400
+    assert entries(made) == []
+
+
 def test_every_form_of_the_page_is_taken_as_it_stands(made: Made, client: TestClient) -> None:
     """Each form as a browser would send it: its own hidden fields, one value for each field."""
     path, _ = own(made, client)

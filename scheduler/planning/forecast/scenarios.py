@@ -27,6 +27,10 @@ from scheduler.planning.tables.hours import HourArray, HourlyTable
 FORECAST, BLENDED, CLIMATE, UNKNOWN = np.int8(0), np.int8(1), np.int8(2), np.int8(3)
 FADE_H: Final = 36  # the forecast is led into the climate over its last hours (assumption)
 LONGEST_BRIDGE_H: Final = 3  # a shorter gap of a past year is bridged straight, and said
+# Under so many past years nothing is stated as a share or by a share: of n years the earliest is
+# undercut by one more with chance 1 / (n + 1), a tenth with nine (David and Nagaraja, Order
+# Statistics, section 7).
+FEWEST_YEARS: Final = 9
 TEMPERATURE: Final = "air_temperature_c"
 RAIN: Final = "precipitation_amount_mm"
 CHANCE: Final = "precipitation_probability_pct"
@@ -64,6 +68,31 @@ class Scenarios:
         """Return how many different past years stand behind the scenarios."""
         return int(np.unique(self.year[self.year >= 0]).size)
 
+    @property
+    def carries_shares(self) -> bool:
+        """Tell whether the past years are enough to state shares, and days by share, at all."""
+        return self.years >= FEWEST_YEARS
+
+    def counted(self, good: NDArray[np.bool_]) -> tuple[float | None, int | None]:
+        """Return how often something is so: as a share, or in how many past years.
+
+        Parameters
+        ----------
+        good : (scenarios,) or (1,)
+
+        Returns
+        -------
+        share, years : float or None, int or None
+            The share of scenarios where the past years carry one; else in how many of the years
+            most scenarios have it, None without past years.
+        """
+        each = np.broadcast_to(good, self.year.shape)
+        if self.carries_shares:
+            return float(each.mean()), None
+        found = np.unique(self.year[self.year >= 0])
+        years = sum(bool(each[self.year == year].mean() > 0.5) for year in found)
+        return None, years if found.size else None
+
     def first(self, count: int) -> Scenarios:
         """Return the first so many scenarios."""
         columns = {name: values[:count] for name, values in self.table.columns.items()}
@@ -73,6 +102,11 @@ class Scenarios:
         """Return the first hour in which a column leans on past years; the end where none."""
         leans = np.flatnonzero(self.origin[column] != FORECAST)
         return int(leans[0]) if leans.size else int(self.table.hours)
+
+
+def few_years(years: int) -> str:
+    """Return what is said where past years are too few for shares."""
+    return f"{years} past years carry no percentages; from {FEWEST_YEARS} on they are told"
 
 
 def scenarios(

@@ -95,7 +95,14 @@ def day_of_share(first: NDArray[np.int64], percent: float) -> float:
 
 
 def dry_run_odds(table: HourlyTable, days: Days, length: int) -> tuple[FloatArray, FloatArray]:
-    """Return the chance of dry days on end.
+    """Return the chance of dry days on end: the shares of ``dry_runs``, each ``(days,)``."""
+    runs, ended = dry_runs(table, days, length)
+    share = tuple(range(runs.ndim - 1))
+    return runs.mean(axis=share), ended.mean(axis=share)
+
+
+def dry_runs(table: HourlyTable, days: Days, length: int) -> tuple[BoolArray, BoolArray]:
+    """Return where dry days on end begin, and by when they have been.
 
     Parameters
     ----------
@@ -107,9 +114,9 @@ def dry_run_odds(table: HourlyTable, days: Days, length: int) -> tuple[FloatArra
 
     Returns
     -------
-    from_day, by_day : (days,)
-        Share of scenarios in which such a run begins on the day; and in which one has ended by
-        the evening of the day. A day that is not known is not dry.
+    runs, ended : (scenarios, days)
+        Whether such a run begins on the day; and whether one has ended by the evening of the day.
+        A day that is not known is not dry.
     """
     with np.errstate(invalid="ignore"):
         dry = days.sums(table.column("precipitation_amount_mm")) < WET_HOUR_MM
@@ -118,9 +125,7 @@ def dry_run_odds(table: HourlyTable, days: Days, length: int) -> tuple[FloatArra
     runs[..., : dry.shape[-1] - length + 1] = count[..., length:] - count[..., :-length] == length
     ended = np.zeros(dry.shape, dtype=bool)
     ended[..., length - 1 :] = runs[..., : dry.shape[-1] - length + 1]
-    by_day = np.logical_or.accumulate(ended, axis=-1)
-    share = tuple(range(dry.ndim - 1))
-    return runs.mean(axis=share), by_day.mean(axis=share)
+    return runs, np.logical_or.accumulate(ended, axis=-1)
 
 
 def window_chance(workable: BoolArray, start: int, hours: int) -> float:

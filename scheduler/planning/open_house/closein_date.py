@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from rules.exposure import NEVER, HourNumbers
 from rules.verdict import FloatArray
-from scheduler.planning.forecast.scenarios import Scenarios
+from scheduler.planning.forecast.scenarios import FEWEST_YEARS, Scenarios
 from scheduler.planning.model.job import Job
 from scheduler.planning.open_house.open_house import Breach, breaches
 
@@ -48,10 +48,11 @@ class LimitDate:
     latest_safe: date | None  # None unless ``ends`` is a limit
     passes_at: datetime | None  # UTC hour of that order statistic
     known_safe_until: date  # last day up to which the stated share is known to hold
-    passes: Mapping[int, date | None]  # day by which 10, 50, 90 % of scenarios have passed it
+    passes: Mapping[int, date | None]  # day by which 10, 50, 90 % of scenarios have passed it; {}:
+    # too few years
     forecast_only: date | None  # latest safe day on the forecast as it stands, if within it
     climate_only: date | None  # the same statistic on the past years alone
-    share_passed: float  # of scenarios, by the season's end
+    share_passed: float | None  # of scenarios, by the season's end; None: too few years
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +69,13 @@ class CloseInAnswer:
     margin_at_least: bool  # not before season's end: the margin is a lower bound
     chance: float | None  # closed in before that scenario's own first breach
     days: tuple[date, ...]  # of the curve
-    risk: FloatArray  # (days,) share of scenarios with a limit passed by the end of each day
+    risk: FloatArray  # (days,) share of scenarios with a limit passed by the end of each day;
+    # empty where the years are too few for a share
     planned_on: FloatArray  # (days,) the same with one more year (or scenario) counted as passed
     years: int  # different past years behind it
     scenarios: int
     notes: tuple[str, ...]
+    years_made: int | None = None  # in so many of ``years``, where they are too few for a chance
 
     @property
     def latest_safe(self) -> date | None:
@@ -123,7 +126,7 @@ def closein_date(
         closed = np.array([season.hour_of(planned)])
     passed = season.plan_on(first)
     day = None if planned is None else planned.astimezone(season.zone).date()
-    return CloseInAnswer(
+    answer = CloseInAnswer(
         confidence=job.confidence,
         overall=overall,
         limits=tuple(limits),
@@ -139,6 +142,29 @@ def closein_date(
         years=weather.years,
         scenarios=weather.count,
         notes=weather.notes + season.words(overall, limits, left_out),
+    )
+    return answer if weather.carries_shares else _counted(answer, weather, passed, closed)
+
+
+def _counted(
+    answer: CloseInAnswer, weather: Scenarios, passed: HourNumbers, closed: HourNumbers | None
+) -> CloseInAnswer:
+    """Return the answer of few past years: counts of years where shares would stand."""
+    made = None
+    if closed is not None and answer.chance is not None:
+        _, made = weather.counted(_made(passed, closed))
+    overall, *limits = (
+        replace(one, passes={}, share_passed=None) for one in (answer.overall, *answer.limits)
+    )
+    nothing = np.empty(0)
+    return replace(
+        answer,
+        overall=overall,
+        limits=tuple(limits),
+        chance=None,
+        risk=nothing,
+        planned_on=nothing,
+        years_made=made,
     )
 
 
@@ -173,16 +199,21 @@ def joint_chance(passed: HourNumbers, closed: HourNumbers) -> float:
     closed : (scenarios,) or (1,)
         Hour at which the last closing task is done; ``NEVER`` where it is not.
     """
+    return float(_made(passed, closed).mean())
+
+
+def _made(passed: HourNumbers, closed: HourNumbers) -> NDArray[np.bool_]:
     made = (closed <= passed) & (closed < NEVER)
-    return float(np.broadcast_to(made, passed.shape).mean())
+    return np.broadcast_to(made, passed.shape)
 
 
 def years_needed(confidence: float) -> int:
     """Return the fewest past years that can support a confidence.
 
-    The earliest of ``n`` years is undercut by one more year with chance ``1 / (n + 1)``.
+    The earliest of ``n`` years is undercut by one more year with chance ``1 / (n + 1)``. Fewer
+    than ``FEWEST_YEARS`` support none.
     """
-    return int(np.ceil(1.0 / (1.0 - confidence) - 1.0 - 1e-9))
+    return max(int(np.ceil(1.0 / (1.0 - confidence) - 1.0 - 1e-9)), FEWEST_YEARS)
 
 
 def risk_bound(
@@ -348,7 +379,9 @@ class Season:
         if overall.ends is not Ends.LIMIT:
             return ""
         dated = [found for found in limits if found.ends is Ends.LIMIT] or limits
-        return min(dated, key=lambda found: (found.known_safe_until, -found.share_passed)).limit
+        return min(
+            dated, key=lambda found: (found.known_safe_until, -(found.share_passed or 0.0))
+        ).limit
 
     def margin(self, overall: LimitDate, planned: date | None) -> int | None:
         """Return the days between the planned and the latest safe close-in."""

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 
+from scheduler.planning.forecast.scenarios import Scenarios
 from scheduler.planning.model.calendars import moment_of
 from scheduler.planning.model.frame import Frame, is_past
 from scheduler.planning.model.job import State
 from scheduler.planning.plan.plan_answer import PlanAnswer, PlanLine
 from scheduler.planning.plan.problem import Tables, hour_of_past, may_begin
-from scheduler.planning.replay.limit_odds import limit_odds
+from scheduler.planning.replay.limit_odds import LimitOdds, limit_odds
 from scheduler.planning.replay.replay import Replayed, at_share, replay
 from scheduler.planning.schedule.network import Plan, Problem
 from scheduler.planning.strength.job_gates import JobGates
@@ -83,32 +84,48 @@ def begun(
     }
 
 
-def with_odds(answer: PlanAnswer, frame: Frame, problem: Problem, told: Replayed) -> PlanAnswer:
-    """Return the answer with the range of every date, and how often each task is critical."""
+def with_odds(
+    answer: PlanAnswer, frame: Frame, problem: Problem, told: Replayed, weather: Scenarios
+) -> PlanAnswer:
+    """Return the answer with the range of every date, and how often each task is critical.
+
+    Where the past years are too few for shares it has neither, and counts years.
+    """
     index = {name: n for n, name in enumerate(told.ids)}
-    critical = told.critical()
     lines = tuple(
-        _with_range(line, frame, told, index[line.id], float(critical[index[line.id]]))
-        if line.id in index
-        else line
+        _visited(line, frame, told, index[line.id], weather) if line.id in index else line
         for line in answer.tasks
     )
+    limits = limit_odds(frame, problem, told, weather)
+    broken = tuple(note for row in limits for note in _broken(row, frame, weather.years))
+    answer = replace(answer, tasks=lines, notes=(*answer.notes, *broken))
+    if not weather.carries_shares:
+        return answer
+    critical = told.critical()
     early, middle, late = (
         _moment(frame, at_share(told.close_in, share)) for share in (EARLY, MIDDLE, LATE)
     )
-    broken = tuple(
-        f"{row.task} begins in time after {row.after} in {1.0 - row.broken:.0%} of scenarios only"
-        for row in limit_odds(frame, problem, told)
-        if 1.0 - row.broken < frame.job.confidence
-    )
     return replace(
         answer,
-        tasks=lines,
+        tasks=tuple(
+            _with_range(line, frame, told, index[line.id], float(critical[index[line.id]]))
+            if line.id in index
+            else line
+            for line in lines
+        ),
         early_close_in=early,
         middle_close_in=middle,
         late_close_in=late,
-        notes=(*answer.notes, *broken),
     )
+
+
+def _broken(row: LimitOdds, frame: Frame, years: int) -> Iterator[str]:
+    """Yield what is said of a limit that is broken too often."""
+    in_time = f"{row.task} begins in time after {row.after} in"
+    if row.broken is not None and 1.0 - row.broken < frame.job.confidence:
+        yield f"{in_time} {1.0 - row.broken:.0%} of scenarios only"
+    elif row.years_broken:
+        yield f"{in_time} {years - row.years_broken} of {years} past years only"
 
 
 def early_starts(told: Replayed, frame: Frame) -> dict[str, datetime]:
@@ -119,18 +136,24 @@ def early_starts(told: Replayed, frame: Frame) -> dict[str, datetime]:
     return {name: moment for name, moment in found.items() if moment is not None}
 
 
+def _visited(
+    line: PlanLine, frame: Frame, told: Replayed, task: int, weather: Scenarios
+) -> PlanLine:
+    """Return the line with how often its appointment holds."""
+    if line.appointment is None:
+        return line
+    chance, years = weather.counted(told.holds(task, frame.hour(line.appointment)))
+    return replace(line, chance=chance, years_kept=years)
+
+
 def _with_range(
     line: PlanLine, frame: Frame, told: Replayed, task: int, critical: float
 ) -> PlanLine:
-    chance = None
-    if line.appointment is not None:
-        chance = told.holds(task, frame.hour(line.appointment))
     return replace(
         line,
         early=_moment(frame, told.quantile(task, EARLY)),
         middle=_moment(frame, told.quantile(task, MIDDLE)),
         late=_moment(frame, told.quantile(task, LATE)),
-        chance=chance,
         critical=critical,
     )
 

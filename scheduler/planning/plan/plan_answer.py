@@ -43,6 +43,7 @@ class PlanLine:
     middle: datetime | None = None
     late: datetime | None = None
     chance: float | None = None  # that its appointment holds
+    years_kept: int | None = None  # in so many past years, where they are too few for a chance
     critical: float | None = None  # share of scenarios in which close-in waits for it
     done: bool = False
     holds: tuple[HoldLine, ...] = ()  # of the job, released by nobody yet: planned as if they were

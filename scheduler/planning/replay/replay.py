@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.planning.schedule.network import Plan, Problem, Work, offered
-from scheduler.planning.tables.finish import NEVER, IntArray
+from scheduler.planning.tables.finish import NEVER, BoolArray, IntArray
 from scheduler.planning.tables.own_gates import OwnGates
 from scheduler.planning.tables.work_hours import Finder, Places, WorkHours
 
@@ -56,9 +56,10 @@ class Replayed:
         """Return the hour by which a task is done in that share of scenarios, or ``NEVER``."""
         return at_share(self.finish[:, task], share)
 
-    def holds(self, task: int, hour: int) -> float:
-        """Return the share of scenarios in which a task begins at an hour: an appointment."""
-        return float((self.start[:, task] == hour).mean())
+    def holds(self, task: int, hour: int) -> BoolArray:
+        """Return the scenarios in which a task begins at an hour, an appointment: (scenarios,)."""
+        held: BoolArray = self.start[:, task] == hour
+        return held
 
     def critical(self) -> NDArray[np.float64]:
         """Return for each task the share of scenarios in which close-in waits for it: (tasks,).

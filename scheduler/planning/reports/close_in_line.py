@@ -23,6 +23,8 @@ class CloseInLine:
     chance: float | None
     binding: str
     lever: str = ""
+    years_made: int | None = None  # in so many of ``years``, where they are too few for a chance
+    years: int = 0
 
 
 def line_of(plan: PlanAnswer) -> CloseInLine:
@@ -41,6 +43,8 @@ def line_of(plan: PlanAnswer) -> CloseInLine:
         chance=found.chance,
         binding=found.binding,
         lever=lever,
+        years_made=found.years_made,
+        years=found.years,
     )
 
 
@@ -59,6 +63,8 @@ def line_of_kept(answer: bytes) -> CloseInLine:
         chance=found.get("chance"),
         binding=found.get("binding", ""),
         lever=levers[0].get("what", ""),
+        years_made=found.get("years_made"),
+        years=found.get("years", 0),
     )
 
 

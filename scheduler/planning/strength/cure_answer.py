@@ -92,3 +92,4 @@ class CureAnswer:
     assumed: tuple[str, ...]  # columns the model had to do without
     known_until: datetime
     verify: bool  # figures from memory are in it
+    years: int = 0  # past years behind the scenarios

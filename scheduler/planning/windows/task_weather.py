@@ -32,6 +32,7 @@ class TaskWeather:
     finish: IntArray  # (..., hours) NEVER where it may not begin
     shift: BoolArray  # (hours,) its crew works
     effort: Effort
+    guessed: BoolArray  # (hours,) not known in a trace, under way or begun then, and taken as fit
 
     def hours(self) -> WorkHours:
         """Return when it may be under way and begin, for a replay."""
@@ -69,11 +70,15 @@ def task_weather(
         else not known is planned as no-go.
     """
     allowed = np.zeros(weather.hours, dtype=np.bool_) if unseen is None else unseen
-    by_hour = _allowing(hour_verdicts(book, asked, weather), allowed)
+    told = hour_verdicts(book, asked, weather)
+    by_hour = _allowing(told, allowed)
     finish = finish_table(by_hour <= MAY, shift, effort)
-    by_start = _allowing(_by_start(book, asked, weather, finish, papers), allowed)
+    begun = _by_start(book, asked, weather, finish, papers)
+    by_start = _allowing(begun, allowed)
+    unknown = (told == NOT_KNOWN) | ((begun == NOT_KNOWN) & (finish < NEVER))
+    guessed = allowed & np.atleast_2d(unknown).any(axis=0)
     kept = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
-    return TaskWeather(by_hour, by_start, kept, shift, effort)
+    return TaskWeather(by_hour, by_start, kept, shift, effort, guessed)
 
 
 def going_on(

@@ -282,7 +282,7 @@ def test_a_lost_day_moves_the_rest_and_the_shares_say_so() -> None:
     assert found.start.tolist() == [[7, 12], [31, 36]]
     assert found.close_in.tolist() == [17, 41]
     assert (found.quantile(1, 0.5), found.quantile(1, 0.9)) == (17, 41)
-    assert found.holds(1, 12) == 0.5
+    assert found.holds(1, 12).mean() == 0.5
     assert found.critical().tolist() == [1.0, 1.0]
     assert found.cause.tolist() == [[-1, 0], [-1, 0]]
 
@@ -294,7 +294,7 @@ def test_an_appointment_missed_takes_the_next_slot_offered() -> None:
     booked = Problem(HOURS, works, problem.ties)
     found = replay(booked, plan, hours)
     assert found.start[:, 1].tolist() == [12, 60]
-    assert found.holds(1, 12) == 0.5
+    assert found.holds(1, 12).mean() == 0.5
 
 
 def test_a_task_slips_into_a_gap_but_never_ahead_of_one_that_could_begin_before_it_is_over() -> (
