@@ -83,7 +83,7 @@ def sent(page: Page) -> None:
     """Wait until nothing waits on the phone.
 
     Where a page is left just as the signal comes back, its own try may be the one that succeeds:
-    then "written down" was told there, and a test that looks for it on the next page waits in vain.
+    then "written down" was told there, and who looks for it on the next page waits in vain.
     """
     expect(page.locator("#signal")).to_be_hidden()
     while page.evaluate("waiting().then((all) => all.length)"):
