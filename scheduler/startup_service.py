@@ -106,11 +106,14 @@ def take_note(store: Store, number: int, *, who: str, now: datetime) -> None:
     BadInput
         If nobody is named, or no alarm has that number.
     """
+    from scheduler.service.links import person
+
     if not who.strip():
         raise BadInput("--seen needs --who: the name of the person who takes note")
+    named = person(who)
     if number not in {alarm.number for alarm in store.outbox.alarms()}:
         raise BadInput(f"--seen {number}: no open alarm has that number; see closein messages")
-    store.outbox.seen(number, who=who.strip(), now=now)
+    store.outbox.seen(number, who=named, now=now)
 
 
 def watch(service: Service, files: tuple[Path, ...], *, weather: str, climate: str) -> list[str]:

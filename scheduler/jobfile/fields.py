@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 from pydantic import AfterValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
+from rules.text import IN_NOTES, strange_in
 from rules.units import UNITS
 from rules.words import nearest, site_quantities, words
 from scheduler.jobfile import moments
@@ -140,6 +141,15 @@ def value_of(text: str) -> float | bool | str:
     return number if math.isfinite(number) else text
 
 
+def _text(text: str) -> str:
+    strange = strange_in(text, allowed=IN_NOTES)
+    if strange:
+        raise PydanticCustomError(
+            "text", "{want}", {"want": f"take out {strange}, no text has it"}
+        )
+    return text
+
+
 def _number_or_yes(text: str, _: Known) -> float | bool:
     value = value_of(text)
     if isinstance(value, str):
@@ -201,7 +211,7 @@ WeekDays = Annotated[
 NumberOrYes = Annotated[float | bool, Written(_number_or_yes, r"^\S+$", ("35.5", "yes"))]
 WordOrNumber = Annotated[
     float | bool | str,
-    Written(lambda t, _: value_of(t), r"^.{1,2000}$", ("true", "9.5", "type_iii")),
+    Written(lambda t, _: value_of(_text(t)), r"^.{1,2000}$", ("true", "9.5", "type_iii")),
 ]
 
 WorkType = Annotated[str, OneOf("work type", lambda: words().work_types)]
@@ -223,8 +233,8 @@ DocumentId = Annotated[str, Refers("document")]
 
 Slug = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,39}$")]  # an id the file gives
 AnswerKey = Annotated[str, Field(pattern=r"^[a-z_]{1,40}$", examples=["courses"])]
-AnswerText = Annotated[str, Field(max_length=200, examples=['"3"'])]
-Text = Annotated[str, Field(min_length=1, max_length=2000)]
+AnswerText = Annotated[str, Field(max_length=200, examples=['"3"']), AfterValidator(_text)]
+Text = Annotated[str, Field(min_length=1, max_length=2000), AfterValidator(_text)]
 Hours = Annotated[float, Field(ge=0, le=8784)]  # a leap year
 Share = Annotated[float, Field(gt=0, le=1)]
 

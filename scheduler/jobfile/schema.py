@@ -492,7 +492,7 @@ class ClosingPart(Part):
 class CostsPart(Part):
     """The job's own prices; what is left out is not counted, and named so."""
 
-    currency: Annotated[str, Field(min_length=1, max_length=5)] = _says(
+    currency: Annotated[Text, Field(max_length=5)] = _says(
         "sign or letters before amounts", default="$"
     )
     rented: list[RentedPart] = _says("what is paid by the day", default=[])

@@ -11,10 +11,12 @@ from hashlib import sha256
 from typing import Final
 
 from rules.errors import BadInput
+from rules.text import strange_in
 from scheduler.interfaces.people import Link
 from scheduler.interfaces.protocols import Store
 
 TOKEN_BYTES: Final = 32
+MOST_NAME: Final = 80
 
 
 def give(store: Store, job: str, who: str, *, now: datetime, may_log: bool = False) -> str:
@@ -23,13 +25,28 @@ def give(store: Store, job: str, who: str, *, now: datetime, may_log: bool = Fal
     Raises
     ------
     BadInput
-        If nobody is named.
+        If that is no person's name.
     """
-    if not who.strip():
-        raise BadInput("--who is empty; name the person who gets the link")
+    named = person(who)
     token = secrets.token_urlsafe(TOKEN_BYTES)
-    store.people.give_link(Link(job, who.strip(), digest_of(token), may_log, now))
+    store.people.give_link(Link(job, named, digest_of(token), may_log, now))
     return token
+
+
+def person(name: str) -> str:
+    """Return a person's name on one line, single spaces inside.
+
+    Raises
+    ------
+    BadInput
+        If it is empty, too long, or holds a character that no name has.
+    """
+    strange = strange_in(name)
+    named = " ".join(name.split())
+    if not named or len(named) > MOST_NAME or strange:
+        told = f"it holds {strange}; " if strange else ""
+        raise BadInput(f"{name!r}: {told}want a person's name of up to {MOST_NAME} characters")
+    return named
 
 
 def withdraw(store: Store, job: str, who: str, *, now: datetime) -> int:

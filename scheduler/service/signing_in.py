@@ -16,13 +16,12 @@ from typing import TYPE_CHECKING, Final
 from rules.errors import BadInput
 from scheduler.interfaces.people import Account, Role, Session
 from scheduler.interfaces.protocols import Store
-from scheduler.service.links import TOKEN_BYTES, digest_of
+from scheduler.service.links import TOKEN_BYTES, digest_of, person
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
 LEAST, MOST = 15, 256  # characters of a password
-MOST_NAME: Final = 80
 LASTS: Final = timedelta(days=14)  # of a session; common practice, no source
 FORGIVEN: Final = timedelta(minutes=15)  # failures older than this count no more
 TRIES: Final = 5  # failures of one name from one address
@@ -55,9 +54,7 @@ def open_account(
     BadInput
         If the name is no person's name, or the password too short or long.
     """
-    named = " ".join(name.split())
-    if not named or len(named) > MOST_NAME or not named.isprintable():
-        raise BadInput(f"account {name!r}: want a person's name of up to {MOST_NAME} characters")
+    named = person(name)
     if not LEAST <= len(password) <= MOST:
         raise BadInput(f"the password has {len(password)} characters; want {LEAST} to {MOST}")
     if password.casefold().strip() == named.casefold():

@@ -33,7 +33,7 @@ SEPARATORS: Final = (",", ";", "\t", "|")
 LOOKED_AT: Final = 200  # rows from which the shape of the file is told
 SENSOR_C: Final = (-60.0, 110.0)  # outside it a sensor is broken
 LONGEST_BRIDGE_H: Final = 2  # two samples this near are joined by a line, and told
-_NUMBER: Final = re.compile(r"\s*([+-−]?\d+(?:[.,]\d+)?)\s*(?:°|\*|deg\.?\s*)?\s*([CF])?\s*")
+_NUMBER: Final = re.compile(r"\s*([+−-]?\d+(?:[.,]\d+)?)\s*(?:°|\*|deg\.?\s*)?\s*([CF])?\s*")
 _UNIT: Final = re.compile(
     r"(?:°|º|\*|deg(?:rees)?\.?\s*|[\[(,\s_])\s*([CF])(?:elsius|ahrenheit)?\b", re.IGNORECASE
 )

@@ -96,7 +96,10 @@ def read_typical_year(raw: bytes, file: str) -> HourlyRecord:
     """
     text = decoded(raw, file, LARGEST_BYTES)
     identity = hashlib.sha256(raw).hexdigest()
-    rows = list(csv.reader(io.StringIO(text)))
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline="")))
+    except csv.Error as error:
+        raise Faults([WeatherFileFault(file, "the file", str(error), "want CSV")]) from error
     reader = _tmy3 if is_tmy3(text) else _epw
     return reader(rows, file, identity)
 

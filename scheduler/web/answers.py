@@ -102,12 +102,14 @@ def nothing(status: int = 404, text: str = NOTHING) -> Response:
     return PlainTextResponse(text, status, headers(CLOSED))
 
 
-def cannot(lines: Sequence[str], *, root: str = "/", title: str = "Not to be had now") -> Response:
+def cannot(
+    lines: Sequence[str], *, root: str = "/", title: str = "Not to be had now", status: int = 503
+) -> Response:
     """Return a page that says why nothing can be shown or done at this moment (RFC 9110, 15.6.4).
 
     ``root`` is where the visitor's own pages stand.
     """
-    return page("cannot", {"title": title, "lines": lines, "root": root}, status=503)
+    return page("cannot", {"title": title, "lines": lines, "root": root}, status=status)
 
 
 def cannot_json(lines: Sequence[str]) -> Response:

@@ -7,6 +7,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from rules.text import LINE
+
 NUMBER = Field(ge=-1e6, le=1e6, allow_inf_nan=False)
 
 
@@ -185,18 +187,26 @@ class NewEntry(Told):
         "started", "finished", "hours_left", "lost", "reading", "note", "release", "undo"
     ]
     key: str = Field(
-        min_length=16, max_length=64, description="made by the sender; the same writes once"
-    )
-    task: str = Field(default="", max_length=80)
+        pattern=LINE, min_length=16, max_length=64,
+        description="made by the sender; the same writes once",
+    )  # fmt: skip
+    task: str = Field(default="", max_length=80, pattern=LINE)
     hours: Annotated[float, NUMBER] | None = None
-    cause: str = Field(default="", max_length=40)
-    quantity: str = Field(default="", max_length=80)
+    cause: str = Field(default="", max_length=40, pattern=LINE)
+    quantity: str = Field(default="", max_length=80, pattern=LINE)
     value: Annotated[float, NUMBER] | None = None
+<<<<<<< ours
     unit: str = Field(default="", max_length=20)
     place: str = Field(default="", max_length=80)
     text: str = Field(default="", max_length=200)
     role: str = Field(default="", max_length=40)
     row: str = Field(default="", max_length=80, description="of the book, whose hold is released")
+=======
+    unit: str = Field(default="", max_length=20, pattern=LINE)
+    place: str = Field(default="", max_length=80, pattern=LINE)
+    text: str = Field(default="", max_length=200, pattern=LINE)
+    role: str = Field(default="", max_length=40, pattern=LINE)
+>>>>>>> theirs
     seq: int | None = Field(default=None, ge=1, le=10**9)
     ago_s: Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False)] = 0.0
 

@@ -223,8 +223,12 @@ def _gone(_: Request, __: Exception) -> Response:
 
 
 def _cannot(request: Request, error: Exception) -> Response:
-    """Say that it cannot be done now; a phone keeps what it sent, and sends it again."""
+    """Say what is wrong with the input, or that it cannot be done now and may be sent again."""
     lines = error.lines() if isinstance(error, CloseinError) else [str(error)]
+    if isinstance(error, BadInput):
+        if _wants_json(request):
+            return answers.document({"said": [], "wrong": lines}, status=400)
+        return answers.cannot(lines, title="Not taken", status=400)
     LOG.error("not done", extra={"told": "; ".join(lines)})
     return _told_cannot(request, lines)
 

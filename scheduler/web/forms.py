@@ -9,6 +9,9 @@ from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
+from rules.errors import BadInput
+from rules.text import strange_in
+
 FORM: Final = "application/x-www-form-urlencoded"
 WITH_PHOTO: Final = "multipart/form-data"
 MOST_FIELDS: Final = 20
@@ -23,7 +26,17 @@ class Form:
 
 
 async def form_of(request: Request) -> Form | None:
+<<<<<<< ours
     """Return a form; None where the body is none, cannot be read, or says a field twice."""
+=======
+    """Return a form; None where the body is none, or cannot be read.
+
+    Raises
+    ------
+    BadInput
+        If a field holds a character that no line of text has.
+    """
+>>>>>>> theirs
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in {FORM, WITH_PHOTO}:
         return None
@@ -42,4 +55,10 @@ async def form_of(request: Request) -> Form | None:
         return None
     if any("\ufffd" in text for text in fields.values()):
         return None  # bytes that are no text
+    for name, text in fields.items():
+        strange = strange_in(f"{name}{text}")
+        if strange:
+            raise BadInput(
+                f"a field holds the character {strange}, which no line has; take it out"
+            )
     return Form(fields, photo)

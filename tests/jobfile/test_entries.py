@@ -110,6 +110,12 @@ DONE = {"kind": "finished", "task": "lay", "when": "2026-11-10T10:00"}
 READ = {"kind": "reading", "quantity": "air_temperature", "value": 40, "unit": "degF"}
 
 REFUSED: dict[str, tuple[Mapping[str, Any], str]] = {
+    "no text": ({"kind": "note", "text": "a\0b"}, "take out U+0000, no text has it"),
+    "no place": ({**READ, "place": "north\x1bend"}, "take out U+001B"),
+    "no word": (
+        {"kind": "fact", "element": "trench", "condition": "water_in", "value": "a\x07"},
+        "take out U+0007",
+    ),
     "unknown kind": ({"kind": "readin"}, "did you mean reading?"),
     "no kind": ({"task": "lay"}, "kind is missing"),
     "unknown task": ({**LAY, "task": "lai"}, "task is 'lai'; no such task; did you mean lay?"),

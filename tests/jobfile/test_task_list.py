@@ -103,6 +103,30 @@ def test_lists_that_are_none(text: str, said: str) -> None:
     assert said in "\n".join(raised.value.lines())
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_lines_end_as_they_do_on_any_system(end: str) -> None:
+    """RFC 4180 has CR LF; a lone carriage return ends the lines of some old programs."""
+    text = end.join(["id;work_type;name", "a;framing;Sill", "b;framing;Studs", ""])
+    tasks = tasks_of(text.encode(), file="l.csv", us=False)
+    assert [task["name"] for task in tasks] == ["Sill", "Studs"]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("id,work_type,name\na,framing,Sill\0\n", "take out U+0000"),
+        ("id,work_type,name\na,framing,Si\x07ll\n", "take out U+0007"),
+        ("id,work_type,name\na,framing," + "x" * 200_000 + "\n", "save it as CSV"),
+    ],
+)
+def test_what_no_cell_holds_is_told_with_its_line(text: str, said: str) -> None:
+    with pytest.raises(Faults) as raised:
+        tasks_of(text.encode(), file="l.csv", us=False)
+    (line,) = raised.value.lines()
+    assert line.startswith("l.csv:2: ")
+    assert said in line
+
+
 def test_bytes_that_are_no_text() -> None:
     with pytest.raises(Faults, match="UTF-8"):
         tasks_of("id;work_type\nK\xfcche;framing".encode("latin-1"), file="l.csv", us=False)

@@ -125,10 +125,12 @@ def test_gaps_stay_gaps_and_short_ones_are_joined_and_told() -> None:
     assert "5 hours have no sample" in told(trace)
 
 
-@pytest.mark.parametrize("bad", ["ERR", "---", "OPEN", "", "NaN", "999.9", "-127"])
+@pytest.mark.parametrize(
+    "bad", ["ERR", "---", "OPEN", "", "NaN", "999.9", "-127", "K6,2", "E6", "<6"]
+)
 def test_a_broken_sensor_is_a_gap_and_never_a_cold_wall(bad: str) -> None:
     trace = read(
-        f"time,a (C),b (C)\n2026-11-12 10:00,4,{bad}\n2026-11-12 11:00,5,6\n2026-11-12 12:00,5,6\n"
+        f"time;a (C);b (C)\n2026-11-12 10:00;4;{bad}\n2026-11-12 11:00;5;6\n2026-11-12 12:00;5;6\n"
     )
     assert np.isnan(trace.mean_c[1, 0])
     assert trace.governing_c[0] == 4.0

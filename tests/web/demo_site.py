@@ -52,7 +52,7 @@ class Served:
 
     def stop(self) -> None:
         self.own.should_exit = True  # connections that idle are closed, others answered first
-        self.thread.join(timeout=20)
+        self.thread.join()  # it bounds itself; the port must be free before it comes again
 
 
 @dataclass
@@ -99,7 +99,7 @@ def demo_site(folder: Path, *, scenarios: int = 60) -> Iterator[DemoSite]:
     finally:
         server.stop()
         stop.set()
-        thread.join(timeout=60)
+        thread.join()
 
 
 @cache

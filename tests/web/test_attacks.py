@@ -21,9 +21,10 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from rules.errors import CloseinError
+from rules.errors import BadInput, CloseinError
 from scheduler.output.calendar_feed import calendar_feed
 from scheduler.output.csv_text import csv_text
+from scheduler.service.links import give
 from scheduler.service.signing_in import TRIES_ADDRESS
 from scheduler.startup_service import pages
 from scheduler.web import server
@@ -246,6 +247,46 @@ def test_a_link_cannot_give_itself_rights(made: Made, client: TestClient) -> Non
     assert client.get(f"{root}people").status_code == 404
     assert client.post(f"{root}people", data={"who": "X", "may_log": "yes"}).status_code == 404
     assert [one.may_log for one in made.service.store.people.links(JOB)] == [False]
+
+
+@pytest.mark.parametrize("sign", ["\0", "\x07", "\n", "\r", "\x85", "\u2028"])
+def test_a_line_with_a_control_character_is_refused_in_one_clear_line(
+    made: Made, client: TestClient, sign: str
+) -> None:
+    """PostgreSQL keeps no U+0000, a mail's head breaks at a line end (RFC 5322, 2.2)."""
+    path = f"{link(made, may_log=True)}log"
+    token, csrf = path.split("/")[2], csrf_of(client, path)
+    named = f"U+{ord(sign):04X}"
+    for wrong in ({"what": "note", "text": f"a{sign}b"}, {"key": f"{sign}{'k' * 24}"},
+                  {"what": "reading", "place": f"north{sign}"}):  # fmt: skip
+        form = FORM | {"csrf": csrf} | wrong
+        answer = client.post(path, data=form, headers={"Accept": "application/json"})
+        assert answer.status_code == 400
+        assert named in answer.json()["wrong"][0]
+        assert client.post(path, data=form).status_code == 400
+    for wrong in ({"what": "note", "text": f"a{sign}b"}, {"key": f"{sign}{'k' * 24}"}):
+        body = {"what": "lost", "hours": 1, "cause": "rain", "key": "k" * 24} | wrong
+        bearer = {"Authorization": f"Bearer {token}"}
+        answer = client.post(f"/v1/jobs/{JOB}/log", json=body, headers=bearer)
+        assert answer.status_code == 422, answer.text
+    assert client.post("/login", data={"name": f"a{sign}b", "password": "x"}).status_code == 400
+    sign_in(made, client)
+    own = {"csrf": csrf_of(client, f"{ROOT}people"), "who": f"C.{sign}Moe"}
+    assert named in client.post(f"{ROOT}people", data=own).text
+    with pytest.raises(BadInput, match="person's name"):
+        give(made.service.store, JOB, f"C.{sign}Moe", now=made.clock.now)
+    assert [one.who for one in made.service.store.people.links(JOB)] == ["A. Ryd"]
+    assert entries(made) == []
+
+
+def test_people_s_own_writing_is_taken(made: Made, client: TestClient) -> None:
+    """Joiners, marks of direction and no-break spaces are letters' company, not controls."""
+    path = f"{link(made, 'نور‌الدین', may_log=True)}log"
+    text = "Nord\u00a0🧱\u200d ok\u200e é"
+    form = FORM | {"csrf": csrf_of(client, path), "by": "نور‌الدین", "what": "note", "text": text}
+    assert client.post(path, data=form).status_code == 200
+    (entry,) = made.service.store.entries(JOB)
+    assert (entry.text, entry.who) == (text, "نور‌الدین")
 
 
 # too much, too long, too slow

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from rules.errors import Faults, FileFault
+from rules.text import strange_in
 from scheduler.jobfile.task_list.columns import COLUMNS, Column, column_of
 
 # What a spreadsheet would take for a formula gets an apostrophe, and loses it again when read.
@@ -80,10 +81,16 @@ def _rows(raw: bytes, file: str) -> list[tuple[int, list[str]]]:
     except UnicodeDecodeError as error:
         told = FileFault(file, "text", f"byte {error.start}", "save it as UTF-8")
         raise Faults([told]) from error
-    head = text.split("\n", 1)[0]
+    head = next(iter(text.splitlines()), "")
     sign = max(",;\t", key=head.count)
-    found = enumerate(csv.reader(io.StringIO(text), delimiter=sign), 1)
-    return [(number, row) for number, row in found if any(cell.strip() for cell in row)]
+    # line ends of any system: a lone carriage return is one too, of an old table
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=sign)
+    try:
+        rows = list(enumerate(reader, 1))
+    except csv.Error as error:
+        told = FileFault(file, "the row", str(error), "save it as CSV", line=reader.line_num)
+        raise Faults([told]) from error
+    return [(number, row) for number, row in rows if any(cell.strip() for cell in row)]
 
 
 def _header(cells: list[str], file: str) -> tuple[list[Column | None], list[FileFault]]:
@@ -113,6 +120,9 @@ def _task(
         if column is None or not text:
             continue
         try:
+            strange = strange_in(text)
+            if strange:
+                raise ValueError(f"take out {strange}, no name has it")
             task[column.key] = column.read(text, us)
         except ValueError as error:
             field = f"cell {_letter(place)}{number} ({column.key})"
