@@ -16,8 +16,9 @@ from scheduler.planning.calls.judging import rows_of
 from scheduler.planning.calls.task_answer import answer_for, trimmed
 from scheduler.planning.calls.turn import in_turn
 from scheduler.planning.calls.weather_day_claim import claim
+from scheduler.planning.evidence.ages import is_done
 from scheduler.planning.evidence.known import Known, Sun, known
-from scheduler.planning.model.answer import TaskAnswer
+from scheduler.planning.model.answer import Outcome, TaskAnswer
 from scheduler.planning.model.job import Job, Task
 from scheduler.planning.model.log import Progress
 from scheduler.planning.rulings.chances import with_site_record
@@ -64,8 +65,29 @@ def decide(  # noqa: PLR0913  # the one way in: everything known is named
             job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest
         )
     )
-    answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
+    found = {task.id: _dated(seen, task, book) for task in _in_order(job)}
+    answers = [a for task in job.tasks if (a := found[task.id]) is not None]
     return in_turn(job, progress, trimmed(answers), now)
+
+
+def _in_order(job: Job) -> list[Task]:
+    """Return the tasks, each behind all that it waits for."""
+    left, made = {task.id: task for task in job.tasks}, dict[str, Task]()
+    while left:
+        ready = [t for t in left.values() if all(link.task in made for link in t.after)]
+        for task in ready or [*left.values()]:
+            made[task.id] = left.pop(task.id)
+    return [*made.values()]
+
+
+def _dated(seen: Known, task: Task, book: Book) -> TaskAnswer | None:
+    """Return a task's answer; what comes after it is told when it can go by its own hours."""
+    answer = _answer(seen, task, book)
+    if answer is not None and not is_done(seen, task):
+        refused = answer.outcome in {Outcome.NO_GO, Outcome.NOT_KNOWN}
+        window = answer.next_window if refused else answer.window
+        seen.possible[task.id] = None if window is None else window.start
+    return answer
 
 
 def _answer(seen: Known, task: Task, book: Book) -> TaskAnswer | None:

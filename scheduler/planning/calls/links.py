@@ -1,12 +1,14 @@
 """When a task may begin by its links: what comes before it, in order and by the book's orders.
 
-Predecessors that are not done are taken to end as booked, else as early as their own links and
-working hours allow. Strength gates are the plan's business; here only their least wait counts.
+Predecessors that are not done are taken to end as their own answer has it: by its window, else by
+the next one. One that nobody can date dates nothing after it. Strength gates are the plan's
+business; here only their least wait counts.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from rules.book import Book
@@ -17,7 +19,7 @@ from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import LimitLine, Outcome
 from scheduler.planning.model.job import Link, LinkKind, Task
 from scheduler.planning.rulings.conditions import by_hour
-from scheduler.planning.rulings.ruling import Ruling
+from scheduler.planning.rulings.ruling import Ruling, graded
 
 
 def earliest_start(known: Known, task: Task) -> tuple[datetime, str]:
@@ -56,14 +58,29 @@ def _begin(known: Known, task: Task) -> datetime:
 def _end(known: Known, task: Task) -> datetime:
     if task.until is not None and task.until > known.now:
         return task.until
-    return max(finish_of(known, task, _begin(known, task)), known.now)
+    begin = max(_begin(known, task), known.possible.get(task.id) or known.now)
+    return max(finish_of(known, task, begin), known.now)
+
+
+def undated(known: Known, task: Task) -> str:
+    """Return the open work before a task of which nobody can say when it may go; "" without."""
+    for link in task.after:
+        if finished(known, known.job.task(link.task)) is None:
+            own = link.task in known.possible and known.possible[link.task] is None
+            if found := link.task if own else undated(known, known.job.task(link.task)):
+                return found
+    return ""
 
 
 def too_early(trial: Trial) -> Iterable[Ruling]:
-    """Refuse a start that comes before what the task waits for."""
+    """Refuse a start that comes before what the task waits for, or that nobody can date."""
     earliest, why = earliest_start(trial.known, trial.task)
     if why and trial.start < earliest:
         yield refused("job", why, earliest)
+    if before := undated(trial.known, trial.task):
+        made = refused("job", f"after {before}: nobody can say when it may go", None)
+        limit = None if made.limit is None else graded(made.limit, Outcome.NOT_KNOWN)
+        yield replace(made, outcome=Outcome.NOT_KNOWN, limit=limit)
 
 
 def out_of_order(trial: Trial, book: Book) -> Iterable[Ruling]:
@@ -75,7 +92,8 @@ def out_of_order(trial: Trial, book: Book) -> Iterable[Ruling]:
         for other in known.job.tasks:
             if other.work_type != order.before or finished(known, other) is not None:
                 continue
-            end = other.until or (other.booked and finish_of(known, other, other.booked))
+            begins = other.booked or known.possible.get(other.id)
+            end = other.until or (begins and finish_of(known, other, begins))
             if end is None or trial.start < end:
                 yield refused(order.id, f"after {other.id}", end, order.source)
 

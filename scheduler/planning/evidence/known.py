@@ -51,6 +51,8 @@ class Known:
     strength: StrengthNow | None = None  # the wall model; None: nothing that it judges
     # Found once and shared by every view: links lead back to the same tasks along many ways.
     begins: dict[str, tuple[datetime, str]] = field(default_factory=dict, compare=False)
+    # When a task that was answered can start by its own hours; None: nobody can say.
+    possible: dict[str, datetime | None] = field(default_factory=dict, compare=False)
 
     def seen_as(self, view: View) -> Known:
         """Return the same knowledge with another view of the coming hours."""
