@@ -195,18 +195,13 @@ class NewEntry(Told):
     cause: str = Field(default="", max_length=40, pattern=LINE)
     quantity: str = Field(default="", max_length=80, pattern=LINE)
     value: Annotated[float, NUMBER] | None = None
-<<<<<<< ours
-    unit: str = Field(default="", max_length=20)
-    place: str = Field(default="", max_length=80)
-    text: str = Field(default="", max_length=200)
-    role: str = Field(default="", max_length=40)
-    row: str = Field(default="", max_length=80, description="of the book, whose hold is released")
-=======
     unit: str = Field(default="", max_length=20, pattern=LINE)
     place: str = Field(default="", max_length=80, pattern=LINE)
     text: str = Field(default="", max_length=200, pattern=LINE)
     role: str = Field(default="", max_length=40, pattern=LINE)
->>>>>>> theirs
+    row: str = Field(
+        default="", max_length=80, pattern=LINE, description="of the book, whose hold is released"
+    )
     seq: int | None = Field(default=None, ge=1, le=10**9)
     ago_s: Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False)] = 0.0
 

@@ -26,17 +26,13 @@ class Form:
 
 
 async def form_of(request: Request) -> Form | None:
-<<<<<<< ours
-    """Return a form; None where the body is none, cannot be read, or says a field twice."""
-=======
-    """Return a form; None where the body is none, or cannot be read.
+    """Return a form; None where the body is none, cannot be read, or says a field twice.
 
     Raises
     ------
     BadInput
         If a field holds a character that no line of text has.
     """
->>>>>>> theirs
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind not in {FORM, WITH_PHOTO}:
         return None
