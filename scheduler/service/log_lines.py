@@ -34,3 +34,5 @@ def log_to(stream: TextIO | None = None) -> None:
     handler.setFormatter(JsonLines())
     logging.basicConfig(level=logging.WARNING, handlers=[handler], force=True)
     logging.getLogger("closein").setLevel(logging.INFO)
+    # its warnings tell of each request that is none: anybody could fill the disk with them
+    logging.getLogger("uvicorn.error").setLevel(logging.ERROR)

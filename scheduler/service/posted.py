@@ -16,7 +16,7 @@ from rules.errors import BadInput, NotNow
 from scheduler.interfaces.messages import Watched
 from scheduler.runs.log import entries_given, log
 from scheduler.service.desks import Service
-from scheduler.service.photos import photo_type
+from scheduler.service.photos import MEDIA_TYPE, made_small
 from scheduler.service.visitor import Visitor
 
 LEAST_KEY, MOST_KEY = 16, 64
@@ -62,7 +62,7 @@ def take(
     if not LEAST_KEY <= len(key) <= MOST_KEY:
         raise BadInput("the form has no key; load the page again")
     _allowed(visitor, fields)
-    media_type = photo_type(photo) if photo else ""
+    picture = made_small(photo) if photo else b""
     told = _told(fields, has_photo=bool(photo))
     now = service.clock()
     try:
@@ -78,9 +78,9 @@ def take(
         waited = _ago(fields)
         if waited:
             given = [{**entry, "when": (now - waited).isoformat()} for entry in given]
-        if photo:
+        if picture:
             kept = store.keep_photo(
-                visitor.job, photo, media_type=media_type, who=visitor.who, now=now
+                visitor.job, picture, media_type=MEDIA_TYPE, who=visitor.who, now=now
             )
             given = [{**entry, "photo": kept.identity} for entry in given]
         done = log(desk, given, replan=False)

@@ -185,8 +185,7 @@ def _people(pages: JobPages) -> Answer:
             if form is None or not is_own(request, form.fields.get("csrf", ""), asked.form):
                 return answers.nothing(400, "not taken: load the page again\n")
             fields = form.fields
-        address = str(request.base_url)
-        return await run_in_threadpool(people, pages, asked, fields, address=address)
+        return await run_in_threadpool(people, pages, asked, fields)
 
     return answer
 

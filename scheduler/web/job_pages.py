@@ -14,7 +14,7 @@ from starlette.responses import Response
 from rules.errors import StoreFault
 from rules.words import words
 from scheduler.output.words import words as plain
-from scheduler.service.photos import small
+from scheduler.service.photos import MEDIA_TYPE, SHOWN, made_small
 from scheduler.web import answers
 from scheduler.web.asking import Asked
 from scheduler.web.rule_lines import rule_groups
@@ -101,14 +101,14 @@ class JobPages:
         return self.framed("Log", "log", asked, shown, answers.body("log", told), status=status)
 
     def photo(self, asked: Asked, identity: str, *, whole: bool) -> Response:
-        """Return a picture of the job's log, as it came or small."""
+        """Return a picture of the job's log, as it is kept or small."""
         kept = {photo.identity: photo for photo in self.site.store.photos(asked.visitor.job)}
         if identity not in kept:
             return answers.nothing()
         content = self.site.store.photo_bytes(identity)
         if whole:
             return answers.raw(content, kept[identity].media_type, keeps=True)
-        return answers.raw(small(content), "image/jpeg", keeps=True)
+        return answers.raw(made_small(content, SHOWN), MEDIA_TYPE, keeps=True)
 
     def today(self, asked: Asked, shown: Shown) -> Response:
         """Return the calls, and write down who has opened them."""

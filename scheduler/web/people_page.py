@@ -16,21 +16,19 @@ from scheduler.web.job_pages import JobPages
 NEWEST = 40  # openings that are shown
 
 
-def people(pages: JobPages, asked: Asked, fields: Mapping[str, str], *, address: str) -> Response:
-    """Return the page, after doing what a form of it asks.
-
-    ``address`` is where the owner has reached it, for links where the settings name none.
-    """
+def people(pages: JobPages, asked: Asked, fields: Mapping[str, str]) -> Response:
+    """Return the page, after doing what a form of it asks."""
     site, job = pages.site, asked.visitor.job
     shown = pages.shown(asked)
     if shown is None:
         return pages.none(asked)
-    said, wrong, given = _done(pages, job, fields, address)
+    said, wrong, given = _done(pages, job, fields)
     zone = str(shown.parts["time_zone"])
     told = {
         "said": said,
         "wrong": wrong,
         "given": given,
+        "has_root": bool(site.root),
         "links": [
             {"who": link.who, "since": clock(link.given_at, zone), "may_log": link.may_log}
             for link in site.store.people.links(job)
@@ -45,7 +43,7 @@ def people(pages: JobPages, asked: Asked, fields: Mapping[str, str], *, address:
 
 
 def _done(
-    pages: JobPages, job: str, fields: Mapping[str, str], address: str
+    pages: JobPages, job: str, fields: Mapping[str, str]
 ) -> tuple[list[str], list[str], str]:
     """Do what a form asks; return what was done, what was wrong, and a new link's address."""
     site, now = pages.site, pages.site.clock()
@@ -56,7 +54,7 @@ def _done(
         if "who" in fields:
             may_log = fields.get("may_log") == "yes"
             token = give(site.store, job, fields["who"], now=now, may_log=may_log)
-            return [], [], f"{(site.root or address).rstrip('/')}/p/{token}/"
+            return [], [], f"{site.root.rstrip('/')}/p/{token}/"
     except BadInput as error:
         return [], error.lines(), ""
     return [], [], ""

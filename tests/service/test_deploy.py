@@ -43,6 +43,7 @@ def test_the_unit_can_be_read_and_keeps_the_password_out_of_the_environment() ->
     unit.read(DEPLOY / "closein.service", encoding="utf-8")
     service = unit["Service"]
     assert service["ExecStart"].split()[1] == "serve"
+    assert int(service["LimitNOFILE"]) >= 4096
     assert service["LoadCredential"].startswith("smtp_password:")
     text = (DEPLOY / "closein.service").read_text(encoding="utf-8")
     assert "CLOSEIN_SMTP_PASSWORD=" not in text

@@ -6,15 +6,18 @@ Kinds after the OWASP Top Ten and its cheat sheets; CSP Level 3, RFC 6265bis for
 
 from __future__ import annotations
 
+import asyncio
 import csv
 import email
+import errno
 import io
 import re
+import resource
 import socket
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -118,8 +121,9 @@ def test_html_in_a_task_s_name_stays_text(made: Made, client: TestClient, page: 
 
 
 def test_html_in_a_note_and_in_a_person_s_name_stays_text(made: Made, client: TestClient) -> None:
-    path = f"{link(made, f'<img src=x onerror={JOB}>', may_log=True)}log"
-    note = {"what": "note", "text": f"\"'>{BAD}", "key": "n" * 24, "csrf": csrf_of(client, path)}
+    who = f"<img src=x onerror={JOB}>"
+    path = f"{link(made, who, may_log=True)}log"
+    note = FORM | {"what": "note", "text": f"\"'>{BAD}", "csrf": csrf_of(client, path), "by": who}
     assert client.post(path, data=note).status_code == 200
     made.clock.now = made.clock.now.replace(minute=40)
     from scheduler.service.replans import replan_due
@@ -134,7 +138,7 @@ def test_html_in_a_note_and_in_a_person_s_name_stays_text(made: Made, client: Te
 @pytest.mark.parametrize("text", ["{{ 7 * 7 }}", "{% include 'x' %}", "${7*7}", "#{7*7}"])
 def test_a_template_in_a_note_is_not_run(made: Made, client: TestClient, text: str) -> None:
     path = f"{link(made, may_log=True)}log"
-    note = {"what": "note", "text": text, "key": "n" * 24, "csrf": csrf_of(client, path)}
+    note = FORM | {"what": "note", "text": text, "csrf": csrf_of(client, path)}
     assert client.post(path, data=note).status_code == 200
     made.clock.now = made.clock.now.replace(minute=40)
     from scheduler.service.replans import replan_due
@@ -377,6 +381,91 @@ def test_who_never_ends_a_request_is_not_waited_for(
         with socket.create_connection(("127.0.0.1", port), timeout=10) as well:
             well.sendall(b"GET /health HTTP/1.1\r\nHost: x\r\n\r\n")
             assert well.recv(65536).startswith(b"HTTP/1.1 200")
+
+
+def test_more_connections_than_there_is_room_for_are_closed_and_files_are_left(
+    made: Made, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Who opens all it can holds no file that a morning needs, and fills no log."""
+    monkeypatch.setattr(server, "most_open", lambda: 8)
+    with served(made) as port:
+        held = [socket.create_connection(("127.0.0.1", port), timeout=60) for _ in range(30)]
+        ends = 0
+        for one in held[8:]:
+            try:
+                ends += one.recv(1) == b""
+            except ConnectionResetError:
+                ends += 1
+        assert ends == 22
+        held[0].sendall(b"GET /health HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n")
+        while held[0].recv(65536):
+            pass
+        for one in held:
+            one.close()
+        answer = b""
+        while not answer.startswith(b"HTTP/1.1 200"):  # once the service has seen them go
+            with (
+                socket.create_connection(("127.0.0.1", port), timeout=60) as well,
+                suppress(OSError),
+            ):
+                well.sendall(b"GET /health HTTP/1.1\r\nHost: x\r\n\r\n")
+                answer = well.recv(65536)
+    told = [line for line in caplog.messages if "closed unheard" in line]
+    assert len(told) == 1
+
+
+def test_one_address_takes_its_part_and_another_finds_room() -> None:
+    """Addresses for documentation: RFC 5737, RFC 3849; of version 6 a /64 counts as one."""
+    doors = server.Doors()
+    for near, other in (("192.0.2.7", "192.0.2.8"), ("2001:db8::1", "2001:db8:0:1::1")):
+        assert [doors.enters(near, 0.0) for _ in range(server.OF_ADDRESS + 2)] == [
+            True
+        ] * server.OF_ADDRESS + [False] * 2
+        assert doors.enters(other, 0.0)
+    assert not doors.enters("2001:db8::2", 0.0)
+    assert not doors.enters("::ffff:192.0.2.7", 0.0)
+    assert all(doors.enters("127.0.0.1", 0.0) for _ in range(server.OF_ADDRESS + 50))
+    doors.leaves("192.0.2.7")
+    assert doors.enters("192.0.2.7", 0.0)
+
+
+def test_the_files_of_the_system_are_not_all_for_connections(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for allowed, most in ((1024, 768), (16384, 1000), (resource.RLIM_INFINITY, 1000), (100, 1)):
+        monkeypatch.setattr(resource, "getrlimit", lambda _, allowed=allowed: (allowed, allowed))
+        assert server.most_open() == most
+
+
+def test_a_system_out_of_files_is_told_once_a_minute(caplog: pytest.LogCaptureFixture) -> None:
+    own = server.server_of(None, host="127.0.0.1", port=0)
+    loop = asyncio.new_event_loop()
+    for _ in range(2000):
+        fault = OSError(errno.EMFILE, "Too many open files")
+        own._loop_fault(loop, {"message": "socket.accept() failed", "exception": fault})
+    loop.close()
+    assert caplog.messages == ["the system has no files left for connections"]
+    assert caplog.records[0].exc_info is None
+
+
+@pytest.mark.parametrize("host", ["evil.example", "evil.example:80", "a@evil.example", "[::1]"])
+def test_what_a_request_calls_the_service_shapes_no_link(
+    made: Made, client: TestClient, host: str
+) -> None:
+    """A secret link that begins with another's address is given away when it is opened."""
+    sign_in(made, client)
+    headers = {"host": host}
+    form = {"who": "C. Moe", "csrf": csrf_of(client, f"{ROOT}people")}
+    text = client.post(f"{ROOT}people", data=form, headers=headers).text
+    found = re.search(r'readonly value="([^"]*)"', text)
+    assert found is not None
+    assert re.fullmatch(r"/p/[\w-]+/", found[1])
+    assert "CLOSEIN_PAGE_URL names no address" in text
+    set_up = client_of(replace(made, service=replace(made.service, page="https://site.example/")))
+    set_up.cookies.update({f"__Host-{name}": value for name, value in client.cookies.items()})
+    told = set_up.post(f"{ROOT}people", data=form, headers=headers).text
+    assert re.search(r'readonly value="https://site\.example/p/[\w-]+/"', told)
+    assert "evil" not in text + told
 
 
 def test_a_body_that_comes_drop_by_drop_is_given_up(made: Made) -> None:

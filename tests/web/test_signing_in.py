@@ -168,7 +168,7 @@ def test_an_owner_gives_and_withdraws_a_link(made: Made, client: TestClient) -> 
     sign_in(made, client)
     token = csrf_of(client, f"{ROOT}people")
     text = client.post(f"{ROOT}people", data={"who": "C. Moe", "csrf": token}).text
-    given = re.search(r'value="http://testserver(/p/[\w-]+/)"', text)
+    given = re.search(r'value="(/p/[\w-]+/)"', text)
     assert given is not None
     reader = client_of(made)
     assert reader.get(given[1]).status_code == 200
