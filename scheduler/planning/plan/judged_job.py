@@ -124,6 +124,7 @@ def judged_task(
         effort=effort_of(frame, task),
         papers=papers_of(job, task),
         unseen=unseen,
+        straddles=frame.straddles,
     )
 
 
