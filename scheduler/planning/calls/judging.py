@@ -9,7 +9,8 @@ from typing import Final
 
 from rules.book import Book, Row
 from rules.kinds import Form, kind_of
-from scheduler.planning.calls.commitments import protects, strip_ruling
+from rules.leaving import protects
+from scheduler.planning.calls.commitments import strip_ruling
 from scheduler.planning.calls.holds import holds_of, with_releases
 from scheduler.planning.calls.links import out_of_order, too_early
 from scheduler.planning.calls.strength import by_strength, on_frozen
