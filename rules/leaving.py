@@ -9,6 +9,8 @@ from functools import cache
 from importlib import resources
 from typing import Any, Final
 
+from rules.book_rows import Row
+
 LOOK: Final = "look"  # the verb of a measure that no list of verbs names
 
 
@@ -36,6 +38,16 @@ def left_standing() -> tuple[LeftStanding, ...]:
 
 def _fields(row: Mapping[str, Any]) -> dict[str, Any]:
     return {key: tuple(v) if isinstance(v, list) else v for key, v in row.items()}
+
+
+def protects(row: Row) -> bool:
+    """Tell whether a row keeps work after it is done: its hours run on past the end."""
+    late = row.hours is not None and (
+        row.hours.until.anchor == "end" and row.hours.until.offset_h > 0
+    )
+    parts = (row, *row.bands)
+    kept = any(n.until.anchor == "end" and n.until.offset_h > 0 for p in parts for n in p.measures)
+    return late or kept
 
 
 @cache

@@ -22,6 +22,7 @@ from scheduler.jobfile.tree import Node, Said, load, text_of, tree_of
 from scheduler.planning.model.job import Job
 
 MOST_FAULTS: Final = 500  # nobody reads more; the last line says how many are left
+LONGEST_JOB_Y: Final = 10  # a file that only names its season's end may begin so long before
 YEAR: Final = re.compile(
     r"\b(20\d\d)-[01]\d-[0-3]\d"
 )  # 2000 to 2099: calendars are kept for these
@@ -89,7 +90,7 @@ def _between_parts(tree: Node, file: str) -> Iterator[JobFileFault]:
 
 
 def _holidays(tree: Node, text: str, file: str) -> tuple[frozenset[date], list[JobFileFault]]:
-    """Return the region's free days in the years that the file names, and the next."""
+    """Return the region's free days, from years before those that the file names to the next."""
     region = tree.text("holidays")
     if region is None:
         return frozenset(), []
@@ -98,7 +99,7 @@ def _holidays(tree: Node, text: str, file: str) -> tuple[frozenset[date], list[J
         want = "give season_end too, so that the years are known"
         return frozenset(), [fault_at(("holidays",), region, want, tree, file)]
     try:
-        return free_days(region, range(named[0], named[-1] + 2)), []
+        return free_days(region, range(named[-1] - LONGEST_JOB_Y, named[-1] + 2)), []
     except ValueError as error:
         return frozenset(), [fault_at(("holidays",), region, str(error), tree, file)]
 

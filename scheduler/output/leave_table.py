@@ -112,5 +112,5 @@ def leave_document(
 
 
 def _source(limit: LimitLine, job: Job) -> str:
-    parts = " ".join(part for part in (limit.source, prose(limit.clause, job.units)) if part)
+    parts = " ".join(prose(part, job.units) for part in (limit.source, limit.clause) if part)
     return parts + (", to be verified" if limit.verify else "")

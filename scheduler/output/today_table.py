@@ -152,7 +152,7 @@ def limit_line(line: LimitLine, job: Job) -> str:
         text += f"; allowed {prose(line.allowed, job.units)}"
     if line.says:
         text += f": {prose(line.says, job.units)}"
-    source = " ".join(part for part in (line.source, prose(line.clause, job.units)) if part)
+    source = " ".join(prose(part, job.units) for part in (line.source, line.clause) if part)
     mark = ", to be verified" if line.verify else ""
     by = f"; set by {line.overridden_by}" if line.overridden_by else ""
     return f"{text} [{source or line.rule}{mark}]{by}"

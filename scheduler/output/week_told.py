@@ -78,7 +78,7 @@ def _day(
     for verdict, inside, at in zip(
         one.verdicts, one.in_shift, _hours(one.day, len(one.verdicts), zone), strict=True
     ):
-        cell = WAIT if verdict in PASSES and at < begins.timestamp() else CELLS[verdict]
+        cell = WAIT if verdict in PASSES and at + 3600 <= begins.timestamp() else CELLS[verdict]
         cells += cell.upper() if inside else cell
     return {
         "day": day(one.day, zone),

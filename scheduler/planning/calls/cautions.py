@@ -119,9 +119,8 @@ def _reach(judged: Judged) -> Iterator[Remark]:
             continue
         end = reach(known, limit.quantity)
         if end is not None and end < limit.window.end and limit.window.end > known.now:
-            yield CautionLine(
-                "forecast_ends_early", f"the forecast ends {end.isoformat(timespec='minutes')}"
-            )
+            at = end.astimezone(known.zone)
+            yield CautionLine("forecast_ends_early", f"it ends {at:%a %-d %b %H:%M}")
             yield CheckLine("recheck_forecast", "when the last hours come into reach")
             return
 

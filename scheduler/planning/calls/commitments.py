@@ -14,6 +14,7 @@ from typing import Final
 
 from rules.book import Book, Row
 from rules.kinds import Form, kind_of
+from rules.leaving import protects
 from rules.units import convert
 from scheduler.planning.evidence.ages import finished, is_done, since, started
 from scheduler.planning.evidence.known import Known, reading_time
@@ -49,16 +50,6 @@ class Commitment:
     longer: timedelta = timedelta(0)  # by how much it was moved on
     broken: Reading | None = None  # the reading at which the work fell past its limit
     recovered: datetime | None = None  # from when the period is counted again
-
-
-def protects(row: Row) -> bool:
-    """Tell whether a row keeps work after it is done: its hours run on past the end."""
-    late = row.hours is not None and (
-        row.hours.until.anchor == "end" and row.hours.until.offset_h > 0
-    )
-    parts = (row, *row.bands)
-    kept = any(n.until.anchor == "end" and n.until.offset_h > 0 for p in parts for n in p.measures)
-    return late or kept
 
 
 def done_span(known: Known, task: Task) -> Span | None:

@@ -9,7 +9,8 @@ from typing import Final
 
 from rules.book import Book, Row
 from rules.kinds import Form, kind_of
-from scheduler.planning.calls.commitments import protects, strip_ruling
+from rules.leaving import protects
+from scheduler.planning.calls.commitments import strip_ruling
 from scheduler.planning.calls.holds import holds_of, with_releases
 from scheduler.planning.calls.links import out_of_order, too_early
 from scheduler.planning.calls.strength import by_strength, on_frozen
@@ -146,25 +147,39 @@ COVERS: Final = frozenset({
 
 
 def _after_dark(trial: Trial) -> list[Ruling]:
-    """Ask for lights where hours of work lie outside daylight."""
-    known = trial.known
-    if kind_of(trial.task.work_type).form is not Form.WORK:
+    """Ask for lights where hours of work lie outside daylight; refuse what needs the day."""
+    known, task = trial.known, trial.task
+    if kind_of(task.work_type).form is not Form.WORK:
         return []
     day = known.local_day(trial.start)
     rise, down = known.sunrise(day), known.sunset(day)
-    shift = shift_span(known, trial.task, day) if trial.task.may_pause else None
+    shift = shift_span(known, task, day) if task.may_pause else None
     end = trial.end if shift is None else min(shift.end, trial.end)
+    never = day in known.sun and rise is None and down is None
     late = down is not None and end > down
     early = rise is not None and trial.start < rise
-    if not late and not early:
+    if not late and not early and not never:
         return []
-    lights = MeasureLine("lights", down if late else trial.start, trial.end, "daylight",
+    if task.daylight_only:
+        return [_in_the_dark(trial)]
+    begins = down if late and down is not None else trial.start
+    lights = MeasureLine("lights", begins, trial.end, "daylight",
                          on_hand="lights" in known.job.on_hand)  # fmt: skip
     said = f"sunset {down.astimezone(known.zone):%H:%M}" if down is not None and late else "dark"
     return [
-        Ruling("daylight", Outcome.GO, measures=(lights,),
+        Ruling("daylight", Outcome.GO_WITH_PROTECTION if never else Outcome.GO, measures=(lights,),
                cautions=(CautionLine("daylight", said),))
     ]  # fmt: skip
+
+
+def _in_the_dark(trial: Trial) -> Ruling:
+    """Refuse hours outside daylight of work that the job lets be done in daylight only."""
+    limit = LimitLine(
+        rule="daylight", quantity="daylight", taken_as="value", value=False, unit="yes_no",
+        outcome=Outcome.NO_GO, at=trial.start, allowed="in daylight only", source="the job",
+    )  # fmt: skip
+    said = CautionLine("daylight", "the job lets it be done in daylight only")
+    return Ruling("daylight", Outcome.NO_GO, limit, moves=True, cautions=(said,))
 
 
 def _not_there_yet(trial: Trial) -> Iterable[Ruling]:

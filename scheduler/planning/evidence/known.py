@@ -257,7 +257,7 @@ def _sun(
     job: Job, now: datetime, sun: Sun | None, zone: ZoneInfo
 ) -> dict[date, tuple[datetime | None, datetime | None]]:
     today = now.astimezone(zone).date()
-    days = [today + timedelta(days=n) for n in range(-1, 15)]
+    days = [today + timedelta(days=n) for n in range(-1, 32)]
     known_days = {day: sun(day) for day in days} if sun is not None else {}
     for row in job.daylight:
         rise, down = known_days.get(row.day, (None, None))

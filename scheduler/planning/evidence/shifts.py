@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
@@ -9,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from scheduler.planning.evidence.known import Known
-from scheduler.planning.evidence.observed_then_forecast import hour_of, moment_of
+from scheduler.planning.evidence.observed_then_forecast import hour_of
 from scheduler.planning.model.answer import Span
 from scheduler.planning.model.calendars import crew_calendars, shift_on
 from scheduler.planning.model.job import State, Task
@@ -108,13 +109,12 @@ def _latest(known: Known, task: Task, shift: Span) -> datetime:
 
 
 def starts_on(known: Known, task: Task, day: date) -> list[datetime]:
-    """Return the whole hours of a day at which a task can begin."""
+    """Return the hours of a day, counted from the shift's beginning, at which it can begin."""
     shift = shift_span(known, task, day)
     if shift is None:
         return []
-    hour = moment_of(hour_of(max(shift.start, known.now)))
-    if hour < max(shift.start, known.now):
-        hour += timedelta(hours=1)
+    late = max(known.now - shift.start, timedelta(0)) / timedelta(hours=1)
+    hour = shift.start + timedelta(hours=math.ceil(late))
     starts = []
     while hour <= _latest(known, task, shift):
         starts.append(hour)

@@ -1,6 +1,7 @@
 """Working hours: local shifts as masks over UTC hours, right across clock changes.
 
-An hour counts as a shift hour only if all of it is inside the shift.
+An hour counts as a shift hour only if all of it is inside the shift, or as much of the shift's
+last hour as the work needs.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ def shift_on(calendar: Calendar, day: date) -> Shift | None:
 
 
 def shift_mask(
-    calendar: Calendar, time_zone: str, *, hour_zero: datetime, hours: int
+    calendar: Calendar, time_zone: str, *, hour_zero: datetime, hours: int, part_h: float = 0.0
 ) -> BoolArray:
     """Return which hours the calendar works.
 
@@ -44,11 +45,13 @@ def shift_mask(
         Beginning of hour 0, UTC.
     hours : int
         How many hours from there.
+    part_h : float
+        Part of an hour that is enough in the last hour of a shift; 0: all of it is needed.
 
     Returns
     -------
     (hours,)
-        True where all of the hour is inside a shift.
+        True where all of the hour, or enough of the last one, is inside a shift.
     """
     mask = np.zeros(hours, dtype=np.bool_)
     for day in _local_days(time_zone, hour_zero, hours):
@@ -58,6 +61,7 @@ def shift_mask(
         last_day = day if shift.end > shift.start else day + DAY
         begin = hours_from(hour_zero, _utc(day, shift.start, time_zone))
         end = hours_from(hour_zero, _utc(last_day, shift.end, time_zone))
+        end += 1.0 - part_h if part_h > 0.0 else 0.0
         mask[max(int(np.ceil(begin)), 0) : max(int(np.floor(end)), 0)] = True
     return mask
 
@@ -68,14 +72,16 @@ def crew_calendars(job: Job, task: Task) -> list[Calendar]:
     return [by_crew.get(crew, job.calendar) for crew in sorted(set(task.crew))] or [job.calendar]
 
 
-def task_shift(job: Job, task: Task, *, hour_zero: datetime, hours: int) -> BoolArray:
+def task_shift(
+    job: Job, task: Task, *, hour_zero: datetime, hours: int, part_h: float = 0.0
+) -> BoolArray:
     """Return the hours in which every crew of a task works: ``(hours,)``.
 
     An hour that somebody outside the job has agreed to or offers counts too, from there for as
     long as the work takes: who comes on a Saturday by appointment is not stopped by the week.
     """
     masks = [
-        shift_mask(calendar, job.site.time_zone, hour_zero=hour_zero, hours=hours)
+        shift_mask(calendar, job.site.time_zone, hour_zero=hour_zero, hours=hours, part_h=part_h)
         for calendar in crew_calendars(job, task)
     ]
     shift: BoolArray = np.logical_and.reduce(masks)

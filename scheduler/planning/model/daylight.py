@@ -22,7 +22,8 @@ STEP_S: Final = 60
 def sun_at(site: Site) -> Callable[[date], tuple[datetime | None, datetime | None]]:
     """Return a function that gives sunrise and sunset of a local day, UTC.
 
-    None stands for a sunrise or sunset that does not come that day, as beyond the polar circles.
+    A day whose sun does not rise, as beyond the polar circles, has None for both; where it is up
+    at midnight, the day's own beginning or end stands in.
     """
     zone = ZoneInfo(site.time_zone)
 
@@ -38,13 +39,17 @@ def sun_at(site: Site) -> Callable[[date], tuple[datetime | None, datetime | Non
             longitude_deg=site.longitude_deg,
         )
         up = height >= RISE_DEG
-        turns = np.flatnonzero(up[1:] != up[:-1])
-        moments: dict[bool, datetime] = {}
-        for at in turns:
+        rises, sets = np.flatnonzero(~up[:-1] & up[1:]), np.flatnonzero(up[:-1] & ~up[1:])
+
+        def moment(at: np.intp) -> datetime:
             share = (RISE_DEG - height[at]) / (height[at + 1] - height[at])
-            moment = begin + timedelta(seconds=float(seconds[at] + share * STEP_S))
-            moments.setdefault(bool(up[at + 1]), moment)
-        return moments.get(True), moments.get(False)
+            return begin + timedelta(seconds=float(seconds[at] + share * STEP_S))
+
+        if not up.any():
+            return None, None
+        later = sets[sets > rises[0]] if rises.size else sets
+        rise = moment(rises[0]) if rises.size else begin
+        return rise, moment(later[0]) if later.size else end
 
     return sun
 
@@ -56,7 +61,7 @@ def daylight_mask(
     """Return the hours that lie wholly between sunrise and sunset: ``(hours,)``.
 
     What the job states of a day goes before what is computed. A day whose sun does not rise has
-    none; neither has one on which it does not set, since nobody looked at what that means.
+    none; of one on which it does not set every hour counts.
     """
     zone, sun = ZoneInfo(site.time_zone), sun_at(site)
     told = {row.day: row for row in stated}

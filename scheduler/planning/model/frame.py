@@ -8,7 +8,13 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from scheduler.planning.model.calendars import hours_from, moment_of, task_shift, whole_hour_from
+from scheduler.planning.model.calendars import (
+    hours_from,
+    moment_of,
+    shift_on,
+    task_shift,
+    whole_hour_from,
+)
 from scheduler.planning.model.daylight import daylight_mask
 from scheduler.planning.model.job import Job, Link, LinkKind, State, Task
 from scheduler.planning.model.log import EntryKind, Progress
@@ -38,6 +44,11 @@ class Frame:
     def moment(self) -> datetime:
         """Return the moment of the first hour that can still be planned."""
         return moment_of(self.hour_zero, self.now)
+
+    @property
+    def straddles(self) -> bool:
+        """Tell whether its hours begin inside hours of the weather, which are whole in UTC."""
+        return self.hour_zero.minute != 0
 
     def hour(self, moment: datetime) -> int:
         """Return the first whole hour not before a moment; may lie before hour zero."""
@@ -71,10 +82,22 @@ def shift_of(frame: Frame, task: Task) -> BoolArray:
         lost, frame.job.calendar, frame.job, task, hour_zero=frame.hour_zero, hours=frame.hours
     )
     job, zero = frame.job, frame.hour_zero
-    shift = task_shift(job, task, hour_zero=zero, hours=frame.hours) & ~gone
+    part = _last_part_h(frame, task)
+    shift = task_shift(job, task, hour_zero=zero, hours=frame.hours, part_h=part) & ~gone
     if task.daylight_only:
         shift &= daylight_mask(job.site, job.daylight, hour_zero=zero, hours=frame.hours)
     return shift
+
+
+def _last_part_h(frame: Frame, task: Task) -> float:
+    """Return the part of an hour with which work that does not pause ends; 0 where it ends whole.
+
+    Such work may end inside the last hour of a shift that has a part of an hour left.
+    """
+    hours = (task.set_up_h, frame.standing[task.id].hours_left, task.cover_up_h)
+    whole = sum(whole_hours(part) for part in hours)
+    part = sum(hours) % 1.0
+    return 0.0 if task.may_pause or whole != whole_hours(sum(hours)) else part
 
 
 def is_past(frame: Frame, link: Link) -> bool:
@@ -86,9 +109,30 @@ def is_past(frame: Frame, link: Link) -> bool:
 
 
 def planned_hours(job: Job, now: datetime) -> tuple[datetime, int]:
-    """Return hour zero, the first whole hour not before now, and the hours to season's end."""
-    zero = whole_hour_from(now)
-    return zero, max(round((season_end(job, now) - zero) / timedelta(hours=1)), 0)
+    """Return hour zero, the first hour not before now at which shifts begin, and the hours left.
+
+    Hours are counted from the minute at which the job's shifts begin by UTC: a shift from 07:30
+    has nine whole hours to 16:30, and so has one from 07:00 where the zone is half an hour off.
+    Hours left are those of the weather, to season's end.
+    """
+    minute = timedelta(minutes=_shift_minute(job, now))
+    zero = whole_hour_from(now - minute) + minute
+    first = zero.replace(minute=0)
+    left = (season_end(job, now) - first) / timedelta(hours=1)
+    return zero, max(whole_hours(left), 0)
+
+
+def _shift_minute(job: Job, now: datetime) -> int:
+    """Return the minute by UTC at which most of the coming week's shifts begin."""
+    zone = ZoneInfo(job.site.time_zone)
+    today = now.astimezone(zone).date()
+    days = [today + timedelta(days=n) for n in range(7)]
+    begins = [
+        datetime.combine(day, shift.start, tzinfo=zone).astimezone(UTC).minute
+        for day in days
+        if (shift := shift_on(job.calendar, day)) is not None
+    ]
+    return max(sorted(set(begins)), key=begins.count, default=0)
 
 
 def season_end(job: Job, now: datetime) -> datetime:

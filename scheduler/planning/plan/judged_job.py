@@ -138,6 +138,7 @@ def judged_task(
         effort=effort_of(frame, task),
         papers=papers_of(job, task),
         unseen=unseen,
+        straddles=frame.straddles,
     )
 
 

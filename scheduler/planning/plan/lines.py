@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from scheduler.planning.model.calendars import moment_of
 from scheduler.planning.model.envelope import OpenPart, hour_opened, open_parts
@@ -48,6 +48,9 @@ def _line(frame: Frame, judged: Judged, plan: Plan, task: Task) -> PlanLine:
     done = standing.state is State.DONE
     start = moment_of(frame.hour_zero, placed.start) if placed else standing.started
     finish = moment_of(frame.hour_zero, placed.finish) if placed else standing.finished
+    if placed and start and not task.may_pause:  # as long as the work takes, in parts of an hour
+        took = task.set_up_h + standing.hours_left + task.cover_up_h
+        finish = min(finish or start, start + timedelta(hours=took))
     return PlanLine(
         id=task.id,
         name=task.name,

@@ -17,8 +17,7 @@ import numpy as np
 from rules.book import Book, measures
 from rules.book_rows import Row
 from rules.kinds import Form, kind_of
-from rules.leaving import LeftStanding, left_standing, verb_of
-from scheduler.planning.calls.commitments import protects
+from rules.leaving import LeftStanding, left_standing, protects, verb_of
 from scheduler.planning.evidence.known import Known, View
 from scheduler.planning.evidence.observed_then_forecast import last_hour
 from scheduler.planning.evidence.shifts import shift_span

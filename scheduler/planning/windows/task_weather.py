@@ -48,6 +48,7 @@ def task_weather(
     effort: Effort,
     papers: Sequence[Document] = (),
     unseen: BoolArray | None = None,
+    straddles: bool = False,
 ) -> TaskWeather:
     """Judge a task at every hour and every start.
 
@@ -68,17 +69,34 @@ def task_weather(
     unseen : (hours,), optional
         Hours past the forecast in which what nobody knows does not hold a plan up. Everywhere
         else not known is planned as no-go.
+    straddles : bool
+        Whether an hour of the shift begins inside an hour of the weather, as where shifts begin
+        at the half hour: then each is judged by both hours that it touches.
     """
     allowed = np.zeros(weather.hours, dtype=np.bool_) if unseen is None else unseen
     told = hour_verdicts(book, asked, weather)
+    if straddles:
+        told = np.maximum(told, _next(told))
     by_hour = _allowing(told, allowed)
     finish = finish_table(by_hour <= MAY, shift, effort)
     begun = _by_start(book, asked, weather, finish, papers)
+    if straddles:  # the same work, counted from the next hour of the weather on
+        late = np.concatenate((finish[..., :1] * 0 + NEVER, _later(finish[..., :-1])), axis=-1)
+        begun = np.maximum(begun, _next(_by_start(book, asked, weather, late, papers)))
     by_start = _allowing(begun, allowed)
     unknown = (told == NOT_KNOWN) | ((begun == NOT_KNOWN) & (finish < NEVER))
     guessed = allowed & np.atleast_2d(unknown).any(axis=0)
     kept = np.where(by_start <= MAY, finish, NEVER).astype(np.int32)
     return TaskWeather(by_hour, by_start, kept, shift, effort, guessed)
+
+
+def _next(verdicts: VerdictArray) -> VerdictArray:
+    """Return the verdict of each hour's next; the last has only its own."""
+    return np.concatenate((verdicts[..., 1:], verdicts[..., -1:]), axis=-1)
+
+
+def _later(finish: IntArray) -> IntArray:
+    return np.where(finish < NEVER, finish + 1, NEVER).astype(np.int32)
 
 
 def going_on(
