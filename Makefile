@@ -3,12 +3,19 @@
 PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
+LOWEST ?= .venv-lowest
+# Store, pages, mail, grids, PDF, pictures, calendar, command line, solver: each library at its edge.
+TOUCHING := tests/test_lowest.py tests/test_repeats.py tests/test_walls.py tests/store/test_store.py \
+	tests/store/test_copies.py tests/jobfile/test_whole_job.py tests/output/test_calendar_feed.py \
+	tests/output/test_risk_chart.py tests/weather/grids/test_decode.py tests/weather/test_house_json.py \
+	tests/service/test_sending.py tests/service/test_rounds.py tests/web/test_log_page.py \
+	tests/web/test_signing_in.py tests/planning/schedule/test_serial.py tests/rules/test_book.py
 STAMP := $(VENV)/.installed
 
 # Tests start the command many times; compiled once, not at each start.
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test check lint types bench soak clean
+.PHONY: demo test lowest check lint types bench soak clean
 
 $(STAMP): pyproject.toml requirements.lock
 	$(PYTHON) -m venv $(VENV)
@@ -30,6 +37,13 @@ lint: $(STAMP)
 types: $(STAMP)
 	$(BIN)/mypy
 
+# The lowest library versions that pyproject.toml allows pass what touches each of them.
+lowest:
+	$(PYTHON) -m venv $(LOWEST)
+	$(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check --no-deps -r requirements-lowest.lock
+	$(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation .
+	OPENBLAS_NUM_THREADS=1 $(LOWEST)/bin/python -m pytest -n 2 $(TOUCHING)
+
 bench: $(STAMP)
 	$(BIN)/python -m tests.benchmarks
 
@@ -37,4 +51,4 @@ soak: $(STAMP)
 	CLOSEIN_SOAK=1 $(BIN)/python -m pytest -m soak
 
 clean:
-	rm -rf $(VENV) .mypy_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) $(LOWEST) .mypy_cache .ruff_cache .hypothesis

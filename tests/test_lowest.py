@@ -57,3 +57,8 @@ def test_a_lower_bound_is_the_version_that_was_tried(name: str, bound: str) -> N
 @pytest.mark.parametrize(("name", "safe"), SAFE_FROM.items())
 def test_no_bound_lets_in_a_version_with_a_published_advisory(name: str, safe: str) -> None:
     assert version(bounds()[name]) >= version(safe)
+
+
+def test_the_ci_step_tries_the_lowest() -> None:
+    assert "make lowest" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert "requirements-lowest.lock" in (ROOT / "Makefile").read_text(encoding="utf-8")
