@@ -14,12 +14,13 @@ import numpy as np
 from rules.book import measures
 from rules.book_rows import Band, Row, TakenAs
 from rules.conditions import (
+    age_conditions,
     fixed_conditions,
     hourly_conditions,
     where_it_applies,
     window_conditions,
 )
-from rules.facts import Asked, band_of, edges, is_asked
+from rules.facts import Asked, Since, Stated, band_of, counts, edges, is_asked, stated
 from rules.moments import Moment
 from rules.quantities import is_fact, si_unit, weather_columns
 from rules.units import convert
@@ -90,7 +91,8 @@ def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
             graded = grade(hours.values, row, outcomes, may_be_nan=not hours.whole)
         return where_it_applies(graded, applies, hourly_conditions(row, weather))
 
-    return weather.remembered(("hour", outcomes.tobytes(), applies), row, judge)
+    known = weather.remembered(("hour", outcomes.tobytes(), applies), row, judge)
+    return where_it_applies(known, True, age_conditions(row, asked, weather.hours))
 
 
 def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> VerdictArray:
@@ -104,15 +106,18 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
         return np.zeros(weather.hours, dtype=np.int8)
     outcomes = codes(row, asked)
     anchor, last = (TABLE_ANCHORS[m.anchor] for m in (row.hours.from_, row.hours.until))
+    ages = age_conditions(row, asked, weather.hours)
     if anchor != last:
-        return _judge_windows(row, outcomes, applies, weather, *window(row, ends))
+        placed = _judge_windows(row, outcomes, applies, weather, *window(row, ends))
+        return where_it_applies(placed, True, ages)
     events = np.arange(weather.hours + 1, dtype=np.int64)
 
     def judge() -> VerdictArray:
         return _judge_windows(row, outcomes, applies, weather, *window(row, events, events))
 
     at_event = weather.remembered(("event", outcomes.tobytes(), applies), row, judge)
-    return at_event[..., :-1] if anchor == "start" else _at_ends(at_event, ends)
+    found = at_event[..., :-1] if anchor == "start" else _at_ends(at_event, ends)
+    return where_it_applies(found, True, ages)
 
 
 def _at_ends(at_event: VerdictArray, ends: HourIndex) -> VerdictArray:
@@ -155,17 +160,31 @@ def _judge_windows(
 
 
 def row_on_site(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
-    """Judge by a fact or reading while it counts, (..., hours); GO where nobody knows."""
+    """Judge by facts and readings while they count, (..., hours); GO where nobody knows.
+
+    The newest of every place is looked at, and the gravest decides.
+    """
     out = np.zeros(weather.hours, dtype=np.int8)
-    value = asked.facts.get(row.quantity)
+    told = stated(row.quantity, asked.facts, float(asked.now))
     applies = fixed_conditions(row, asked)
-    if value is None or applies is False:
+    if not told or applies is False:
         return out
-    band = band_of(value, row.bands, row.unit)
-    until = None if row.reading_age_h is None else asked.now + ceil(row.reading_age_h)
-    first = 0 if until is None else asked.now
-    out[first:until] = NOT_KNOWN if band is None else code(row, band, asked)
-    return where_it_applies(out, applies, hourly_conditions(row, weather))
+    for one in told:
+        out = np.maximum(out, _while_it_counts(row, one, asked, weather.hours))
+    fixed = where_it_applies(out, applies, age_conditions(row, asked, weather.hours))
+    return where_it_applies(fixed, True, hourly_conditions(row, weather))
+
+
+def _while_it_counts(row: Row, one: Stated, asked: Asked, hours: int) -> VerdictArray:
+    table = np.arange(hours, dtype=np.float64)
+    if isinstance(one.value, Since):  # the SI unit of time is the hour
+        return grade(
+            np.maximum(table - one.value.hour, 0.0), row, codes(row, asked), may_be_nan=False
+        )
+    band = band_of(one.value, row.bands, row.unit)
+    here = NOT_KNOWN if band is None else code(row, band, asked)
+    counting = counts(one, row.reading_age_h, table, bad=here > GO, now=float(asked.now))
+    return np.where(counting, here, GO).astype(np.int8)
 
 
 def absent(row: Row) -> np.int8:

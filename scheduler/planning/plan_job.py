@@ -12,6 +12,7 @@ from datetime import datetime
 import numpy as np
 
 from rules.book import Book
+from scheduler.planning.evidence.read_weather import weather_read, with_readings
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.ensemble_line import members_of
 from scheduler.planning.forecast.scenarios import Scenarios, scenarios
@@ -114,7 +115,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
 
     def weather_from(table: HourlyTable, years: ClimateYears | None) -> Scenarios:
         return scenarios(
-            forecast=table,
+            forecast=with_readings(table, weather_read(job, progress.entries, now)),
             climate=years,
             now=zero,
             until=season_end(job, now),

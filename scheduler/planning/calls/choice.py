@@ -14,9 +14,10 @@ from rules.book_rows import Row
 from rules.kinds import Form, kind_of
 from scheduler.planning.calls.judging import judge
 from scheduler.planning.calls.links import earliest_start
+from scheduler.planning.calls.under_way import judged_now
 from scheduler.planning.calls.windows import best_coming, best_of_day, offered_slots
 from scheduler.planning.evidence.known import Known
-from scheduler.planning.evidence.shifts import first_working, piece_end
+from scheduler.planning.evidence.shifts import first_working, goes_on, piece_end
 from scheduler.planning.evidence.times import forecast_end
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
@@ -26,9 +27,12 @@ from scheduler.planning.rulings.ruling import GRAVITY, Chosen, Judged
 
 def choose(known: Known, task: Task, rows: Sequence[Row], book: Book) -> Chosen:
     """Return the trial that a task is asked about, with its offers and what comes next."""
-    options = _options(known, task, rows, book)
+    going = judged_now(known, task, rows, book)
+    options = [] if going is not None else _options(known, task, rows, book)
     start = _asked_start(known, task)
-    if start is not None:
+    if going is not None:
+        judged = going
+    elif start is not None:
         judged = judge(Trial(known, task, _asked_span(known, task, start)), rows, book)
     elif options:
         judged = min(options, key=_merit)
@@ -51,7 +55,8 @@ def _merit(judged: Judged) -> tuple[int, datetime]:
 def _asked_start(known: Known, task: Task) -> datetime | None:
     if kind_of(task.work_type).form is Form.STANDING:
         return task.booked or known.now
-    for start in (task.booked, task.started_at, task.offered):
+    begun = None if goes_on(known, task) is not None else task.started_at
+    for start in (task.booked, begun, task.offered):
         if start is not None:
             return start
     if task.appointment is not None and not task.slots:

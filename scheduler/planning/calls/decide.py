@@ -21,6 +21,7 @@ from scheduler.planning.model.answer import TaskAnswer
 from scheduler.planning.model.job import Job, Task
 from scheduler.planning.model.log import Progress
 from scheduler.planning.rulings.chances import with_site_record
+from scheduler.planning.strength.strength_now import with_strength
 from scheduler.planning.tables.hours import Forecast
 
 
@@ -59,11 +60,10 @@ def decide(  # noqa: PLR0913  # the one way in: everything known is named
         The earliest start of a task by id, as a plan with its strength gates gives it; links and
         dates of the job file are looked at in any case.
     """
-    seen = with_site_record(
-        known(
-            job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest
-        )
+    told = known(
+        job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest
     )
+    seen = with_site_record(with_strength(told, observed))
     answers = [a for task in job.tasks if (a := _answer(seen, task, book)) is not None]
     return in_turn(job, progress, trimmed(answers), now)
 

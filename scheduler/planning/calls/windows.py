@@ -26,7 +26,6 @@ from scheduler.planning.evidence.shifts import days_of, piece_end, starts_on, wo
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
 from scheduler.planning.model.job import Task
-from scheduler.planning.rulings.facts import facts_of
 from scheduler.planning.rulings.ruling import GRAVITY, Judged
 
 
@@ -45,7 +44,7 @@ def likely(
     columns = {name: s.hours(first, first + count) for name, s in known.view.hours.items()}
     kept = tuple(r for r in rows if is_by_hour(r) or is_by_start(r))
     book = Book(edition="", name="", rows=kept)
-    asked = Asked(task.work_type, facts_of(known, task))
+    asked = Asked(task.work_type, known.evidence.of(task, moment_of(first)))
     weather = Weather(columns, count)
     ends = np.arange(count, dtype=np.int64) + 1
     for start in starts:

@@ -15,11 +15,11 @@ import numpy as np
 from rules.book import Book
 from rules.verdict import VerdictArray
 from rules.weather import Weather
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.forecast.scenarios import UNKNOWN, Scenarios
 from scheduler.planning.model.deliveries import papers_of
 from scheduler.planning.model.frame import Frame, effort_of, shift_of
 from scheduler.planning.model.job import Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.money.protection_days import Protections
 from scheduler.planning.plan.odds import own_gates, replayed
 from scheduler.planning.plan.problem import Tables, build_problem
@@ -79,7 +79,7 @@ def judge(frame: Frame, book: Book, traces: Scenarios, *, stale: bool, blind: bo
             judged_task(frame, book, task, one, past),
             each[task.id],
             book,
-            asked_of(frame.job, task, frame.progress),
+            asked_of(frame, task),
             one,
             papers=papers_of(frame.job, task),
             until=tail_from,
@@ -118,7 +118,7 @@ def judged_task(
     job = frame.job
     return task_weather(
         book,
-        asked_of(job, task, frame.progress),
+        asked_of(frame, task),
         weather,
         shift=shift_of(frame, task),
         effort=effort_of(frame, task),

@@ -7,7 +7,7 @@ Each piece is worked out when it is first asked for.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import datetime
 from functools import cached_property
 from typing import Final
@@ -17,8 +17,10 @@ import numpy as np
 from rules.curing import FreshWork, Protection
 from rules.films import covers
 from rules.freeze import Fate
+from scheduler.planning.evidence.known import Known
+from scheduler.planning.evidence.wall_model import Gated, Placing, Standing
 from scheduler.planning.forecast.ensemble_line import members_of
-from scheduler.planning.model.calendars import moment_of
+from scheduler.planning.model.calendars import moment_of, whole_hour_from
 from scheduler.planning.model.frame import Frame, frame_of
 from scheduler.planning.model.job import Job, Link, Task
 from scheduler.planning.model.log import Progress
@@ -37,39 +39,6 @@ from scheduler.planning.tables.finish import NEVER, IntArray
 from scheduler.planning.tables.hours import Forecast, HourlyTable
 
 MILDEST_FIRST: Final = ("bare", "membrane", "blanket", "enclosure")
-
-
-@dataclass(frozen=True, slots=True)
-class Gated:
-    """A gate as it stands: when it opens, by the deciding model and by the fast one."""
-
-    purpose: str
-    opens: datetime | None  # None: not within the hours that are known
-    optimistic: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class Placing:
-    """Fresh work that would be in place at a moment, under the mildest cover that saves it."""
-
-    fate: Fate  # under that cover; NOT_KNOWN where the forecast ends before it resists
-    surely: bool  # it freezes by the fast model too, not by the one on the safe side alone
-    cover: str  # word of the answer, "" for none
-    on_hand: bool
-    coldest_c: float  # at its coldest place, until it resists one freeze
-    coldest_at: datetime | None
-    freeze_safe_at: datetime | None  # None: not within the hours that are known
-    gates: tuple[Gated, ...]  # of what waits for it
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """Finished work as it stands."""
-
-    fate: Fate
-    share: float  # of the specified strength by now
-    coldest_c: float
-    freeze_safe_at: datetime | None
 
 
 class StrengthNow:
@@ -201,6 +170,14 @@ class StrengthNow:
     def _moment(self, hour: IntArray) -> datetime | None:
         found = int(hour)
         return moment_of(self._frame.hour_zero, found) if found < NEVER else None
+
+
+def with_strength(known: Known, observed: Forecast | None) -> Known:
+    """Return what is known with the wall model of its moment."""
+    zero = whole_hour_from(known.now)
+    progress = Progress(known.entries)
+    model = strength_now(known.job, progress, known.newest, observed, hour_zero=zero)
+    return replace(known, strength=model)
 
 
 def strength_now(
