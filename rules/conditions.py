@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 import numpy as np
 
 from rules.book_rows import Condition, Row, TakenAs
-from rules.facts import Asked, all_hold
+from rules.facts import Asked, Since, all_hold, grows, holds, said
 from rules.quantities import is_fact, weather_columns
 from rules.verdict import FloatArray, Verdict, VerdictArray
 from rules.weather import BoolArray, Hours, Weather, meets
@@ -26,14 +26,36 @@ def is_hourly(condition: Condition) -> bool:
 
 
 def fixed_conditions(row: Row, asked: Asked) -> bool | None:
-    """Tell whether the conditions on facts hold: yes, no, or nobody knows."""
-    when = all_hold((c for c in row.when if not is_hourly(c)), asked.facts)
+    """Tell whether the conditions on facts hold: yes, no, or nobody knows.
+
+    An age that is known is no fixed condition: see ``age_conditions``.
+    """
+    when = all_hold((c for c in row.when if _is_fixed(c, asked)), asked.facts)
     if when is False:
         return False
-    unless = [all_hold((c,), asked.facts) for c in row.unless if not is_hourly(c)]
+    unless = [holds(c, asked.facts) for c in row.unless if _is_fixed(c, asked)]
     if any(answer is True for answer in unless):
         return False
     return None if when is None or any(answer is None for answer in unless) else True
+
+
+def _is_fixed(condition: Condition, asked: Asked) -> bool:
+    return not is_hourly(condition) and not grows(condition.what, asked.facts)
+
+
+def age_conditions(row: Row, asked: Asked, hours: int) -> list[Met]:
+    """Return, for each condition on an age that is known, where it is met hour by hour."""
+    out: list[Met] = []
+    for conditions, wanted in ((row.when, True), (row.unless, False)):
+        for condition in conditions:
+            if is_hourly(condition) or not grows(condition.what, asked.facts):
+                continue
+            begun = [v.hour for v in said(condition.what, asked.facts) if isinstance(v, Since)]
+            ages = np.maximum(np.arange(hours) - np.array(begun)[:, np.newaxis], 0.0)
+            here = meets(ages, condition)  # the SI unit of time is the hour
+            kept = here.any(axis=0) if wanted else ~here.all(axis=0)
+            out.append((np.asarray(kept, dtype=np.bool_), np.ones(hours, dtype=np.bool_)))
+    return out
 
 
 def hourly_conditions(row: Row, weather: Weather) -> list[Met]:

@@ -9,7 +9,7 @@ import numpy as np
 from rules.book import Book
 from rules.book_rows import Band, Need, Row, TakenAs
 from rules.conditions import fixed_conditions, hourly_conditions
-from rules.facts import Asked, band_index, band_of, is_asked, number
+from rules.facts import Asked, Stated, band_index, band_of, counts, is_asked, number, stated
 from rules.grading import (
     AGES,
     counted_hours,
@@ -17,10 +17,10 @@ from rules.grading import (
     is_by_start,
     is_on_site,
     missing_measures,
+    ordinary,
     row_by_hour,
     row_by_start,
     row_on_site,
-    site_value,
     window,
 )
 from rules.moments import Moment
@@ -136,33 +136,45 @@ def reason_of(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
 
 
 def _on_site(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> Reason:
-    value = site_value(row, asked)
     stop = min(max(end, start + 1), weather.hours)
     applies = _met_somewhere(row, weather, start, stop)
-    if value is None:
-        elsewhere = (
-            row.unsaid is not None or row.quantity in AGES
-        )  # by who knows when it was built
+    one = _gravest(row, asked, start)
+    if one is None:
+        # Ages are judged by who knows when it was built.
+        elsewhere = row.unsaid is not None or row.quantity in AGES
         seen = bool(row.seen_on_site) or row.only_advises or elsewhere
         unread = Verdict.NOT_KNOWN
         return Reason(
             row, unread, unread, None, row.taken_as, None, ask_on_site=seen, applies=applies
         )
-    band = band_of(value, row.bands, row.unit)
+    band = band_of(one.value, row.bands, row.unit, float(start))
     worst = int(row_on_site(row, asked, weather)[..., start:stop].max(initial=0))
     outcome = Verdict.NOT_KNOWN if band is None else band.outcome
-    shown = number(value, row.unit) if row.unit else None
+    shown = number(one.value, row.unit, float(start)) if row.unit else None
     return Reason(
         row=row,
         verdict=Verdict(worst),
         outcome=outcome if worst > Verdict.GO else Verdict.GO,
-        value=shown if shown is not None else _word(value),
+        value=shown if shown is not None else _word(one.value),
         taken_as=row.taken_as,
         band=band,
-        at=asked.now,
+        at=asked.now if one.at is None else int(one.at // 1),
         measures=_askings(row, band, asked, start, end),
         applies=applies,
     )
+
+
+def _gravest(row: Row, asked: Asked, hour: int) -> Stated | None:
+    """Return what decides at an hour, else the ordinary size; None where nothing counts."""
+    told = stated(row.quantity, asked.facts, float(asked.now))
+
+    def grave(one: Stated) -> int:
+        band = band_of(one.value, row.bands, row.unit, float(hour))
+        return int(Verdict.NOT_KNOWN if band is None else band.outcome)
+
+    now, age_h = float(asked.now), row.reading_age_h
+    left = [one for one in told if counts(one, age_h, float(hour), bad=grave(one) > 0, now=now)]
+    return max(left, key=grave, default=ordinary(row))
 
 
 def _word(value: object) -> bool | str:

@@ -15,12 +15,13 @@ import numpy as np
 from rules.book import measures
 from rules.book_rows import Band, Need, Row, TakenAs
 from rules.conditions import (
+    age_conditions,
     fixed_conditions,
     hourly_conditions,
     where_it_applies,
     window_conditions,
 )
-from rules.facts import Asked, Value, band_of, edges, is_asked, number
+from rules.facts import Asked, Since, Stated, band_of, counts, edges, is_asked, read_input, stated
 from rules.moments import Moment
 from rules.quantities import inputs_of, is_fact, si_unit, weather_columns
 from rules.units import convert
@@ -30,9 +31,6 @@ from rules.windows import HourIndex, is_run, take
 from rules.words import site_quantities
 
 NEVER: Final = 2**30
-STATED: Final = {  # what else says the same: the slab's own reading, the job file's element
-    "concrete_temperature_as_placed": ("concrete_temperature", "task.placed"),
-}
 AGES: Final = frozenset({"age_of_masonry", "age_of_grout", "age_of_wall", "age_of_concrete"})
 GO, NOT_KNOWN, NO_GO = np.int8(Verdict.GO), np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
 # What a start hour and its finish can place. The dry hours that a document asks for are judged
@@ -91,7 +89,8 @@ def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
     def graded(outcomes: VerdictArray) -> VerdictArray:
         return _by_hour(read, outcomes, applies, weather)
 
-    return _as_means_come(row, asked, np.arange(weather.hours), graded)
+    judged = _as_means_come(row, asked, np.arange(weather.hours), graded)
+    return where_it_applies(judged, True, age_conditions(row, asked, weather.hours))
 
 
 def _by_hour(
@@ -113,12 +112,10 @@ def with_read(row: Row, asked: Asked) -> Row:
     told: dict[str, float] = {}
     for argument, _ in inputs_of(row.quantity):
         stem, _, _ = argument.rpartition("_")
-        names = (stem, *STATED.get(stem, ()))
-        value = next((v for n in names if (v := asked.facts.get(n)) is not None), None)
         own = site_quantities().get(stem)
-        if own is None or value is None or argument in row.given:
+        if own is None or stem in weather_columns() or argument in row.given:
             continue
-        amount = number(value, si_unit(own.unit))
+        amount = read_input(stem, si_unit(own.unit), asked.facts)
         told |= {} if amount is None else {argument: amount}
     return row.model_copy(update={"given": {**row.given, **told}}) if told else row
 
@@ -152,7 +149,9 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
     def graded(outcomes: VerdictArray) -> VerdictArray:
         return _by_start(row, outcomes, applies, weather, ends)
 
-    return _as_means_come(row, asked, over if is_kept_after(row) else begun, graded)
+    wanted = over if is_kept_after(row) else begun
+    judged = _as_means_come(row, asked, wanted, graded)
+    return where_it_applies(judged, True, age_conditions(row, asked, weather.hours))
 
 
 def is_kept_after(row: Row) -> bool:
@@ -246,39 +245,55 @@ def ends_early(row: Row, hours: Hours, high: HourIndex) -> BoolArray:
 
 
 def row_on_site(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
-    """Judge by a fact or reading while it counts, (..., hours).
+    """Judge by facts and readings while they count, (..., hours).
 
-    What nobody read is not known, unless a person sees it before starting or the row names the
-    ordinary size. Ages are left to whoever knows when the work was placed.
+    The newest of every place is looked at, and the gravest decides. What nobody read is not
+    known, unless a person sees it before starting or the row names the ordinary size. Ages that
+    are not known are left to whoever knows when the work was placed.
     """
     applies = fixed_conditions(row, asked)
-    unknown_age = row.quantity in AGES and row.quantity not in asked.facts
+    unknown_age = row.quantity in AGES and not stated(row.quantity, asked.facts)
     if applies is False or row.only_advises or unknown_age:
         return np.zeros(weather.hours, dtype=np.int8)
 
     def graded(outcomes: VerdictArray) -> VerdictArray:
-        return _on_site(row, asked, outcomes, weather)
+        return _on_site(row, asked, outcomes, weather.hours)
 
     verdict = _as_means_come(row, asked, np.arange(weather.hours), graded)
-    return where_it_applies(verdict, applies, hourly_conditions(row, weather))
+    fixed = where_it_applies(verdict, applies, age_conditions(row, asked, weather.hours))
+    return where_it_applies(fixed, True, hourly_conditions(row, weather))
 
 
-def _on_site(row: Row, asked: Asked, outcomes: VerdictArray, weather: Weather) -> VerdictArray:
-    out = np.full(weather.hours, _unread(row), dtype=np.int8)
-    value = site_value(row, asked)
-    if value is None:
-        return out
-    band = band_of(value, row.bands, row.unit)
-    until = None if row.reading_age_h is None else asked.now + ceil(row.reading_age_h)
-    first = 0 if until is None else asked.now
-    out[first:until] = NOT_KNOWN if band is None else outcomes[row.bands.index(band)]
-    return out
+def _on_site(row: Row, asked: Asked, outcomes: VerdictArray, hours: int) -> VerdictArray:
+    table, now = np.arange(hours, dtype=np.float64), float(asked.now)
+    worst, known = np.zeros(hours, dtype=np.int8), np.zeros(hours, dtype=np.bool_)
+    for one in stated(row.quantity, asked.facts, now):
+        here = _outcome(row, one, outcomes, table)
+        bad = bool((here > GO).any())
+        counting = counts(one, row.reading_age_h, table, bad=bad, now=now)
+        worst = np.where(counting, np.maximum(worst, here), worst)
+        known |= counting
+    if known.all():
+        return worst
+    usual = ordinary(row)
+    rest = _unread(row) if usual is None else _outcome(row, usual, outcomes, table)
+    return np.where(known, worst, rest).astype(np.int8)
 
 
-def site_value(row: Row, asked: Asked) -> Value | None:
-    """Return what is known of a row's fact or reading, else the size that it takes as ordinary."""
-    value = asked.facts.get(row.quantity)
-    return (row.ordinary, row.unit) if value is None and row.ordinary is not None else value
+def _outcome(
+    row: Row, one: Stated, outcomes: VerdictArray, table: FloatArray
+) -> VerdictArray | np.int8:
+    """Return what a row makes of what is stated; of an age, hour by hour."""
+    if isinstance(one.value, Since):  # the SI unit of time is the hour
+        ages = np.maximum(table - one.value.hour, 0.0)
+        return grade(ages, row, outcomes, may_be_nan=False)
+    band = band_of(one.value, row.bands, row.unit)
+    return NOT_KNOWN if band is None else np.int8(outcomes[row.bands.index(band)])
+
+
+def ordinary(row: Row) -> Stated | None:
+    """Return the size that a row takes as ordinary where nobody stated one."""
+    return None if row.ordinary is None else Stated((row.ordinary, row.unit))
 
 
 def _unread(row: Row) -> np.int8:

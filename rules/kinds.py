@@ -22,11 +22,12 @@ class Form(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One work type: its form, who comes for it, which work it protects."""
+    """One work type: its form, who comes for it, which work it protects, how it is left safe."""
 
     form: Form
     crew: str
     covers: tuple[str, ...] = ()
+    stopped: tuple[str, ...] = ()  # measures that leave it safe where it is stopped half done
 
 
 @cache
@@ -34,7 +35,12 @@ def kinds() -> Mapping[str, Kind]:
     """Return every work type's kind."""
     text = resources.files("rules").joinpath("book/kinds.toml").read_text(encoding="utf-8")
     return {
-        name: Kind(Form(row["form"]), row["crew"], tuple(row.get("covers", ())))
+        name: Kind(
+            Form(row["form"]),
+            row["crew"],
+            tuple(row.get("covers", ())),
+            tuple(row.get("stopped", ())),
+        )
         for name, row in tomllib.loads(text).items()
     }
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from rules.book import Book
 from scheduler.planning.evidence.book_waits import as_old_as_asked
+from scheduler.planning.evidence.read_weather import weather_read, with_readings
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.ensemble_line import members_of
 from scheduler.planning.forecast.past_hours import bridged
@@ -120,7 +121,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
 
     def weather_from(table: HourlyTable, years: ClimateYears | None) -> Scenarios:
         return scenarios(
-            forecast=table,
+            forecast=with_readings(table, weather_read(job, progress.entries, now)),
             climate=years,
             now=zero,
             until=season_end(job, now),

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from rules.book import Book
 from rules.weather import Weather
 from scheduler.planning.evidence.book_waits import with_book_waits
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.scenarios import FEWEST_YEARS
 from scheduler.planning.model.calendars import local_day_numbers, moment_of
@@ -28,7 +29,6 @@ from scheduler.planning.model.deliveries import DELIVERED, papers_of
 from scheduler.planning.model.envelope import open_parts
 from scheduler.planning.model.frame import Frame, effort_of, frame_of, shift_of
 from scheduler.planning.model.job import Document, Job, Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.model.log import Progress
 from scheduler.planning.money.money import Bill, bills
 from scheduler.planning.money.protection_days import Protections
@@ -190,7 +190,7 @@ def _judged(
         task.id: np.atleast_2d(
             task_weather(
                 book,
-                asked_of(frame.job, task, frame.progress),
+                asked_of(frame, task),
                 weather,
                 shift=shift_of(frame, task),
                 effort=effort_of(frame, task),

@@ -16,8 +16,8 @@ from rules.judge import start_and_work_verdicts
 from rules.verdict import Verdict, VerdictArray
 from rules.weather import Weather
 from scheduler.planning.calls.decide import decide
+from scheduler.planning.evidence.facts import asked_without_log
 from scheduler.planning.model.answer import Call, TaskAnswer
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.model.log import Progress
 from scheduler.planning.model.means import with_means
 from tests.relations.cases import BACK_H, CHANGES, HOURS, NOW, Case, case, elsewhere, older
@@ -49,7 +49,7 @@ def read(one: Case) -> VerdictArray:
         coming = values[BACK_H:]
         kept[: coming.size] = coming
         columns[name] = kept
-    asked = with_means(asked_of(one.job, task, Progress()), one.job, NOW, NOW)
+    asked = with_means(asked_without_log(one.job, task, NOW), one.job, NOW, NOW)
     hours = int(task.duration_h)
     return start_and_work_verdicts(BOOK, asked, Weather(columns, HOURS - BACK_H), hours)
 

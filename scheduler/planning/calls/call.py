@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from rules.kinds import Form, kind_of
+from scheduler.planning.calls.under_way import is_stopped
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.model.answer import Call, Outcome
 from scheduler.planning.model.job import Task
@@ -21,6 +22,8 @@ ABOUT_TO_BE: Final = timedelta(hours=4)  # people are on their way; common pract
 def call_of(known: Known, task: Task, judged: Judged, earliest: datetime | None) -> Call:
     """Return the call for a judged trial; ``earliest`` is the next possible start, if known."""
     refusals = judged.refusals
+    if is_stopped(known, judged):
+        return Call.STOP
     if any(r.call == "stop" for r in refusals) and _people(known, judged):
         return Call.STOP
     if not refusals:

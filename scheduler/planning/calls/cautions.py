@@ -14,11 +14,15 @@ from typing import Final
 from rules.book import measures as book_measures
 from rules.book import sources
 from rules.book_rows import Row
+from rules.facts import number
 from rules.margins import thin
 from rules.verdict import Verdict
 from scheduler.planning.evidence.ages import COURSES
 from scheduler.planning.evidence.deadlines import cut_offs
+from scheduler.planning.evidence.facts import By, Fact
 from scheduler.planning.evidence.known import Known
+from scheduler.planning.evidence.log_order import told_too_soon
+from scheduler.planning.evidence.places import spot
 from scheduler.planning.model.answer import (
     CautionLine,
     CheckLine,
@@ -52,7 +56,8 @@ def remarks(judged: Judged, rows: Sequence[Row], asked: Sequence[MeasureLine]) -
     found = [
         *_age(judged),
         *_reach(judged),
-        *_readings(judged),
+        *_readings(judged, rows),
+        *_log_order(judged),
         *_second_night(judged),
         *_clocks(known, judged, asked),
         *_papers(judged),
@@ -129,17 +134,42 @@ def _limits(judged: Judged) -> list[LimitLine]:
     return [ruling.limit for ruling in judged.rulings if ruling.limit is not None]
 
 
-def _readings(judged: Judged) -> Iterator[Remark]:
-    """Tell where something read on site decides, and where the worst of several places does."""
+def _log_order(judged: Judged) -> Iterator[Remark]:
+    """Tell where the log has work finished before what comes before it."""
     known = judged.trial.known
+    for later, earlier in told_too_soon(known.job, judged.trial.task, known.standing):
+        yield CheckLine("log_order", f"{later.name} is told finished before {earlier.name}")
+
+
+def _readings(judged: Judged, rows: Sequence[Row]) -> Iterator[Remark]:
+    """Tell where something read on site decides, and where the worst of several places does.
+
+    Two readings of one spot within the hour that fall on two sides of a limit are read again.
+    """
+    known = judged.trial.known
+    by_id = {row.id: row for row in rows}
     for limit in _limits(judged):
-        read = known.latest_readings(limit.quantity, judged.trial.task.place)
+        told = known.facts_of(judged.trial.task).facts(limit.quantity)
+        read = [fact for fact in told if fact.by is By.READING]
+        row = by_id.get(limit.rule)
+        if row is not None and _differ(row, read, limit.unit):
+            yield CheckLine("read_again", f"{row.says or row.name}: two readings differ")
         if not read or limit.outcome is Outcome.GO:
             continue
         yield CautionLine("reading_outranks_forecast", f"{limit.quantity} was read on site")
         if len({r.value for r in read}) > 1:
             where = f" at {limit.place}" if limit.place else ""
             yield CautionLine("worst_place_governs", f"{limit.quantity}{where} decides")
+
+
+def _differ(row: Row, read: Sequence[Fact], unit: str) -> bool:
+    """Tell whether two readings of one spot lie in bands of different outcomes."""
+    told: dict[frozenset[str], set[Verdict]] = {}
+    for fact in read:
+        value = None if isinstance(fact.value, str) else number((fact.value, fact.unit), unit)
+        if value is not None:
+            told.setdefault(spot(fact.place), set()).add(band_of(row, value).outcome)
+    return any(len(outcomes) > 1 for outcomes in told.values())
 
 
 def _second_night(judged: Judged) -> Iterator[Remark]:
@@ -180,8 +210,9 @@ def _papers(judged: Judged) -> Iterator[Remark]:
 def _shared_wall(judged: Judged) -> Iterator[Remark]:
     """Tell where one wall is partly grouted: the stricter rule holds for all of it."""
     known = judged.trial.known
-    told = [known.fact(part, "grouted", judged.trial.task.place) for part in COURSES]
-    said = {fact.value for fact in told if fact is not None and isinstance(fact.value, bool)}
+    facts = known.facts_of(judged.trial.task)
+    told = [fact for part in COURSES for fact in facts.facts(f"{part}.grouted")]
+    said = {f.value for f in told if f.by >= By.LOGGED and isinstance(f.value, bool)}
     own = judged.trial.task.element.get("grouted")
     if isinstance(own, bool):
         said.add(own)

@@ -14,6 +14,7 @@ from rules.book_rows import Row
 from rules.kinds import Form, kind_of
 from scheduler.planning.calls.judging import judge
 from scheduler.planning.calls.links import earliest_start
+from scheduler.planning.calls.under_way import judged_now
 from scheduler.planning.calls.windows import best_coming, best_of_day, offered_slots
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.shifts import first_working, piece_end
@@ -26,9 +27,12 @@ from scheduler.planning.rulings.ruling import GRAVITY, Chosen, Judged
 
 def choose(known: Known, task: Task, rows: Sequence[Row], book: Book) -> Chosen:
     """Return the trial that a task is asked about, with its offers and what comes next."""
-    options = _options(known, task, rows, book)
+    going = judged_now(known, task, rows, book)
+    options = [] if going is not None else _options(known, task, rows, book)
     start = _asked_start(known, task)
-    if start is not None:
+    if going is not None:
+        judged = going
+    elif start is not None:
         judged = judge(Trial(known, task, _asked_span(known, task, start)), rows, book)
     elif options:
         judged = min(options, key=_merit)
@@ -52,7 +56,7 @@ def _asked_start(known: Known, task: Task) -> datetime | None:
     if kind_of(task.work_type).form is Form.STANDING:
         return task.booked or known.now
     visit = task.appointment.start if task.appointment is not None and not task.slots else None
-    # work under way goes on from now
+    # work under way goes on from now, see judged_now
     agreed = (start for start in (task.booked, task.offered, visit) if start is not None)
     return next((start for start in agreed if not _is_missed(known, task, start)), None)
 

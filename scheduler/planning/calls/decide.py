@@ -26,6 +26,7 @@ from scheduler.planning.model.answer import Call, Span, TaskAnswer
 from scheduler.planning.model.job import Job, Task
 from scheduler.planning.model.log import Progress
 from scheduler.planning.rulings.chances import with_site_record
+from scheduler.planning.strength.strength_now import with_strength
 from scheduler.planning.tables.hours import Forecast
 
 
@@ -65,11 +66,10 @@ def decide(  # noqa: PLR0913  # the one way in: everything known is named
         dates of the job file are looked at in any case.
     """
     job = with_book_waits(job, book, progress, now)
-    seen = with_site_record(
-        known(
-            job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest
-        )
+    told = known(
+        job, forecast, observed, progress, now, previous=previous, sun=sun, earliest=earliest
     )
+    seen = with_site_record(with_strength(told, progress))
     made: dict[str, TaskAnswer] = {}
     for task in in_order(job.tasks):
         answer = _answer(seen, task, book)

@@ -17,6 +17,7 @@ from rules.gates import freeze_rule, gates
 from scheduler.planning.evidence.ages import is_done
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.trial import Trial
+from scheduler.planning.evidence.wall_model import Gated, Placing, Standing
 from scheduler.planning.model.answer import (
     CautionLine,
     CheckLine,
@@ -30,7 +31,6 @@ from scheduler.planning.model.answer import (
 from scheduler.planning.model.job import Task
 from scheduler.planning.rulings.ruling import Ruling
 from scheduler.planning.strength.fresh_work import BY_WARMTH, material
-from scheduler.planning.strength.strength_now import Gated, Placing, Standing
 
 FREEZES: Final = "model:early_freezing"
 STRENGTH: Final = "model:strength"

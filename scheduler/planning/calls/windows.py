@@ -28,7 +28,6 @@ from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
 from scheduler.planning.model.job import Task
 from scheduler.planning.model.means import with_means
-from scheduler.planning.rulings.facts import facts_of
 from scheduler.planning.rulings.ruling import GRAVITY, Judged
 
 
@@ -47,14 +46,12 @@ def likely(
     columns = {name: s.hours(first, first + count) for name, s in known.view.hours.items()}
     kept = tuple(r for r in rows if is_by_hour(r) or is_by_start(r))
     book = Book(edition="", name="", rows=kept)
-    asked = with_means(
-        Asked(task.work_type, facts_of(known, task)), known.job, known.now, moment_of(first)
-    )
-    if (
-        known.view.stale
-    ):  # an old forecast picks no hours; work that no weather refuses has them all
-        told = [r for r in kept if not r.only_advises and not r.seen_on_site]
-        return [all(fixed_conditions(r, asked) is False for r in told)] * len(starts)
+    told = Asked(task.work_type, known.evidence.of(task, moment_of(first)))
+    asked = with_means(told, known.job, known.now, moment_of(first))
+    # An old forecast picks no hours; work that no weather refuses has them all.
+    if known.view.stale:
+        looked = [r for r in kept if not r.only_advises and not r.seen_on_site]
+        return [all(fixed_conditions(r, asked) is False for r in looked)] * len(starts)
     weather = Weather(columns, count)
     ends = np.arange(count, dtype=np.int64) + 1
     for start in starts:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time
-from typing import Final
+from typing import Final, Protocol
+from zoneinfo import ZoneInfo
 
-from scheduler.planning.evidence.known import Known, logged
+from scheduler.planning.evidence.places import concerns
 from scheduler.planning.model.job import Job, State, Task
-from scheduler.planning.model.log import EntryKind, Fact
+from scheduler.planning.model.log import Entry, EntryKind, Fact
+from scheduler.planning.model.standing import Standing
 
 COURSES: Final = ("lower_courses", "upper_courses", "first_lift", "top_course", "bond_beam")
 MASONRY: Final = ("wall", *COURSES)
@@ -39,7 +41,27 @@ AGES: Final[dict[str, tuple[tuple[tuple[str, str], ...], tuple[str, ...]]]] = {
 }
 
 
-def since(known: Known, quantity: str, task: Task) -> datetime | None:
+class Log(Protocol):
+    """A job and what was told of it until a moment."""
+
+    @property
+    def job(self) -> Job:
+        """Return the job."""
+
+    @property
+    def now(self) -> datetime:
+        """Return the moment, UTC."""
+
+    @property
+    def entries(self) -> tuple[Entry, ...]:
+        """Return the log's entries, oldest first."""
+
+    @property
+    def standing(self) -> Mapping[str, Standing]:
+        """Return how far each task is."""
+
+
+def since(known: Log, quantity: str, task: Task) -> datetime | None:
     """Return the moment an age counts from; None where nobody said.
 
     The element beside which the task works goes first, then the latest of all: the youngest part
@@ -48,25 +70,33 @@ def since(known: Known, quantity: str, task: Task) -> datetime | None:
     facts, kinds = AGES[quantity]
     if task.beside:
         beside = [pair for pair in facts if pair[0] == task.beside]
-        own = list(_fact_moments(known, beside))
+        own = list(_fact_moments(known, beside, task))
         if own:
             return max(own)
-    found = [*_fact_moments(known, facts), *_task_moments(known, kinds, task)]
+    found = [*_fact_moments(known, facts, task), *_task_moments(known, kinds, task)]
     return max(found, default=None)
 
 
-def _fact_moments(known: Known, pairs: Iterable[tuple[str, str]]) -> Iterator[datetime]:
-    for element, condition in pairs:
-        for fact in known.all_facts(element, condition):
-            moment = fact_moment(known, fact)
-            if moment is not None and moment <= known.now:
-                yield moment
+def _fact_moments(known: Log, pairs: Iterable[tuple[str, str]], task: Task) -> Iterator[datetime]:
+    newest: dict[tuple[str, str, str], Fact] = {}
+    wanted = frozenset(pairs)
+    for entry in known.entries:
+        fact = entry.fact
+        if fact is not None and (fact.element, fact.condition) in wanted:
+            newest[(fact.element, fact.condition, fact.place)] = fact
+    for fact in newest.values():
+        moment = fact_moment(known, fact)
+        if moment is not None and moment <= known.now and concerns(fact.place, task.place):
+            yield moment
 
 
-def _task_moments(known: Known, kinds: tuple[str, ...], task: Task) -> Iterator[datetime]:
+def _task_moments(known: Log, kinds: tuple[str, ...], task: Task) -> Iterator[datetime]:
     for other in known.job.tasks:
-        ended = finished(known, other)
-        if other.work_type in kinds and ended is not None and near(other, task):
+        if other.work_type not in kinds or not near(other, task):
+            continue
+        standing = known.standing.get(other.id)
+        ended = finished(known, other) if standing is None else standing.finished
+        if ended is not None and ended <= known.now:
             yield ended
     # A grouted wall that is being protected tells by its own end when it was grouted.
     if task.work_type == "protect_masonry":
@@ -82,7 +112,7 @@ def kinds_of(quantity: str) -> tuple[str, ...]:
 
 def near(other: Task, task: Task) -> bool:
     """Tell whether two tasks are at one place, or one of them names none."""
-    return not other.place or not task.place or other.place == task.place
+    return concerns(other.place, task.place)
 
 
 def ancestors(job: Job, task: Task) -> frozenset[str]:
@@ -98,29 +128,38 @@ def ancestors(job: Job, task: Task) -> frozenset[str]:
     return frozenset(found)
 
 
-def fact_moment(known: Known, fact: Fact) -> datetime | None:
+def fact_moment(known: Log, fact: Fact) -> datetime | None:
     """Return since when a fact is true; None where it is not, or nobody said since when."""
     if fact.value is False or fact.value is None:
         return None
     return as_moment(known, fact.value) or fact.at
 
 
-def as_moment(known: Known, value: object) -> datetime | None:
+def as_moment(known: Log, value: object) -> datetime | None:
     """Return a value that is a moment or a local day as a moment, else None."""
     if isinstance(value, datetime):
         return value
     if isinstance(value, date):
-        return datetime.combine(value, time(0), tzinfo=known.zone)
+        return datetime.combine(value, time(0), tzinfo=_zone(known))
     if not isinstance(value, str):
         return None
     try:
         found = datetime.fromisoformat(value)
     except ValueError:
         return None
-    return found if found.tzinfo is not None else found.replace(tzinfo=known.zone)
+    return found if found.tzinfo is not None else found.replace(tzinfo=_zone(known))
 
 
-def finished(known: Known, task: Task) -> datetime | None:
+def _zone(known: Log) -> ZoneInfo:
+    return ZoneInfo(known.job.site.time_zone)
+
+
+def logged(known: Log, kind: EntryKind) -> list[Entry]:
+    """Return the entries of one kind, oldest first."""
+    return [e for e in known.entries if e.kind is kind]
+
+
+def finished(known: Log, task: Task) -> datetime | None:
     """Return when a task ended: the log's word, else the job file's."""
     told = [e for e in logged(known, EntryKind.FINISHED) if e.task == task.id]
     if told:
@@ -130,7 +169,7 @@ def finished(known: Known, task: Task) -> datetime | None:
     return None
 
 
-def started(known: Known, task: Task) -> datetime | None:
+def started(known: Log, task: Task) -> datetime | None:
     """Return when a task began: the log's word, else the job file's."""
     told = [e for e in logged(known, EntryKind.STARTED) if e.task == task.id]
     if told:
@@ -140,6 +179,6 @@ def started(known: Known, task: Task) -> datetime | None:
     return None
 
 
-def is_done(known: Known, task: Task) -> bool:
+def is_done(known: Log, task: Task) -> bool:
     """Tell whether a task is over; the log wins over the job file's state."""
     return finished(known, task) is not None or task.state is State.DONE

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from rules.book import Book, Row
 from rules.conditions import fixed_conditions
@@ -23,16 +22,16 @@ from scheduler.planning.evidence.ages import (
     near,
     since,
 )
-from scheduler.planning.evidence.known import Known, View
+from scheduler.planning.evidence.facts import Evidence, asked_with, evidence
 from scheduler.planning.model.job import Job, Link, LinkKind, Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.model.log import Progress
+from scheduler.planning.model.standing import standings
 
 
 def with_book_waits(job: Job, book: Book, progress: Progress, now: datetime) -> Job:
     """Return the job whose links carry the book's waits too."""
     known = _known(job, progress, now)
-    waits = {task.id: _waits(known, task, book, progress) for task in job.tasks}
+    waits = {task.id: _waits(known, task, book) for task in job.tasks}
     return replace(job, tasks=tuple(_linked(task, waits[task.id]) for task in job.tasks))
 
 
@@ -42,21 +41,19 @@ def as_old_as_asked(job: Job, book: Book, progress: Progress, now: datetime) -> 
     An age that nobody logged counts from now: a plan has no later hour to count from.
     """
     known = _known(job, progress, now)
-    tasks = tuple(_not_before(known, task, book, progress) for task in job.tasks)
+    tasks = tuple(_not_before(known, task, book) for task in job.tasks)
     return with_book_waits(replace(job, tasks=tasks), book, progress, now)
 
 
-def _known(job: Job, progress: Progress, now: datetime) -> Known:
-    seen = Progress(tuple(entry for entry in progress.entries if entry.at <= now))
-    zone = ZoneInfo(job.site.time_zone)
-    return Known(job, now, zone, View("", {}), facts=tuple(seen.facts), entries=seen.entries)
+def _known(job: Job, progress: Progress, now: datetime) -> Evidence:
+    return evidence(job, progress.entries, standings(job, progress, now=now), now)
 
 
-def _waits(known: Known, task: Task, book: Book, progress: Progress) -> dict[str, float]:
+def _waits(known: Evidence, task: Task, book: Book) -> dict[str, float]:
     """Return the hours after each task that the book has this one wait."""
     found: dict[str, float] = {}
     before = ancestors(known.job, task)
-    for row, hours in _refusing(known.job, task, book, progress):
+    for row, hours in _refusing(known, task, book):
         for other in known.job.tasks:
             counts = other.work_type in kinds_of(row.quantity) and near(other, task)
             if counts and other.id in before:
@@ -64,9 +61,9 @@ def _waits(known: Known, task: Task, book: Book, progress: Progress) -> dict[str
     return found
 
 
-def _refusing(job: Job, task: Task, book: Book, progress: Progress) -> Iterator[tuple[Row, float]]:
+def _refusing(known: Evidence, task: Task, book: Book) -> Iterator[tuple[Row, float]]:
     """Yield the rows that may refuse a task on young work, with the age that they ask."""
-    asked = asked_of(job, task, progress)
+    asked = asked_with(known, task, known.now)
     for row in book.rows_for(task.work_type):
         if row.quantity not in AGES or fixed_conditions(row, asked) is False:
             continue
@@ -85,10 +82,10 @@ def _linked(task: Task, waits: dict[str, float]) -> Task:
     return replace(task, after=tuple(links)) if waits else task
 
 
-def _not_before(known: Known, task: Task, book: Book, progress: Progress) -> Task:
+def _not_before(known: Evidence, task: Task, book: Book) -> Task:
     found = []
     before = ancestors(known.job, task)
-    for row, hours in _refusing(known.job, task, book, progress):
+    for row, hours in _refusing(known, task, book):
         parts = [t for t in known.job.tasks if t.work_type in kinds_of(row.quantity)]
         ahead = any(part.id in before and not is_done(known, part) for part in parts)
         undated = any(is_done(known, part) and finished(known, part) is None for part in parts)

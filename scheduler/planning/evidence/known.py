@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from scheduler.planning.evidence.facts import Evidence, TaskFacts, evidence
 from scheduler.planning.evidence.observed_then_forecast import Series, lay
+from scheduler.planning.evidence.read_weather import laid_into, weather_read
+from scheduler.planning.evidence.wall_model import WallModel
 from scheduler.planning.model.answer import Span
-from scheduler.planning.model.calendars import whole_hour_from
 from scheduler.planning.model.job import Document, Job, Task
-from scheduler.planning.model.log import Entry, EntryKind, Fact, Progress, Reading
+from scheduler.planning.model.log import Entry, Fact, Progress, Reading
 from scheduler.planning.model.means import on_site_from
 from scheduler.planning.model.standing import Standing, standings
-from scheduler.planning.strength.strength_now import StrengthNow, strength_now
 from scheduler.planning.tables.hours import Forecast
 
+EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 Sun = Callable[[date], tuple[datetime | None, datetime | None]]
 
 
@@ -41,6 +44,7 @@ class Known:
     now: datetime
     zone: ZoneInfo
     view: View  # the newest forecast on top of what was observed
+    evidence: Evidence  # what is known of each task, by the names of rows
     others: tuple[View, ...] = ()  # fresh forecasts of other sources, the site's correction
     before: View | None = None  # the forecast before the newest, same source
     newest: Forecast | None = None
@@ -51,13 +55,14 @@ class Known:
     standing: Mapping[str, Standing] = field(default_factory=dict)  # how far each task is
     earliest: Mapping[str, datetime] = field(default_factory=dict)  # starts that a plan allows
     there: Mapping[str, datetime] = field(default_factory=dict)  # from when measures are on site
-    strength: StrengthNow | None = None  # the wall model; None: nothing that it judges
-    told: tuple[Forecast, ...] = ()  # every forecast read by now, oldest first
+    strength: WallModel | None = None  # None: nothing that it judges
+    told: tuple[Forecast, ...] = ()  # every forecast by now as it was read, oldest first
     observed: Forecast | None = None
     # Found once and shared by every view: links lead back to the same tasks along many ways.
     begins: dict[str, tuple[datetime, str]] = field(default_factory=dict, compare=False)
     # When open tasks can be under way by their own answers; None: no start is known of.
     decided: dict[str, Span | None] = field(default_factory=dict, compare=False)
+    made: dict[tuple[str, ...], TaskFacts] = field(default_factory=dict, compare=False)
 
     def seen_as(self, view: View) -> Known:
         """Return the same knowledge with another view of the coming hours."""
@@ -70,24 +75,27 @@ class Known:
             return None
         last = by_then[-1]
         same = [f for f in by_then if f.provenance.source == last.provenance.source]
-        view = _view("then", last, same[:-1], self.observed, self.now, self.zone)
+        read = weather_read(self.job, self.entries, moment)
+        *older, newest = (laid_into(f, read) for f in same)
+        observed = None if self.observed is None else laid_into(self.observed, read)
+        view = _view("then", newest, older, observed, self.now, self.zone)
         return replace(
             self,
             view=replace(view, stale=False),
+            evidence=evidence(self.job, self.entries, self.standing, moment),
             readings=tuple(r for r in self.readings if (reading_time(r) or moment) <= moment),
             facts=tuple(f for f in self.facts if f.at is None or f.at <= moment),
+            made={},
         )
 
-    # facts
+    # facts and readings
 
-    def fact(self, element: str, condition: str, place: str = "") -> Fact | None:
-        """Return the newest fact of an element, its place's own first."""
-        found = [
-            f
-            for f in self.facts
-            if element in ("*", f.element) and f.condition == condition and _near(f.place, place)
-        ]
-        return found[-1] if found else None
+    def facts_of(self, task: Task) -> TaskFacts:
+        """Return what is known of a task by the names of rows, in hours since 1970."""
+        key = (task.id, task.work_type, task.place, task.beside)
+        if key not in self.made:
+            self.made[key] = self.evidence.of(task, EPOCH)
+        return self.made[key]
 
     def all_facts(self, element: str, condition: str) -> list[Fact]:
         """Return the newest fact for each element and place that fits; ``*`` is any element."""
@@ -96,20 +104,6 @@ class Known:
             if element in ("*", f.element) and f.condition == condition:
                 newest[(f.element, f.place)] = f
         return list(newest.values())
-
-    # readings
-
-    def latest_readings(self, quantity: str, place: str = "") -> list[Reading]:
-        """Return the newest reading of each place; only the task's place where it has its own."""
-        newest: dict[str, Reading] = {}
-        for reading in self.readings:
-            if reading.quantity == quantity:
-                newest[reading.place] = reading
-        own = [r for r in newest.values() if place and _same(r.place, place)]
-        if own or not place:
-            return own or list(newest.values())
-        elsewhere = {t.place for t in self.job.tasks if t.place and t.place != place}
-        return [r for r in newest.values() if not any(_same(r.place, e) for e in elsewhere)]
 
     def past_readings(self, quantity: str) -> list[Reading]:
         """Return every reading of a quantity, oldest first."""
@@ -140,14 +134,6 @@ def reading_time(reading: Reading) -> datetime | None:
     return reading.at or reading.end
 
 
-def _same(place: str, other: str) -> bool:
-    return place.casefold() == other.casefold() or other.casefold() in place.casefold().split()
-
-
-def _near(place: str, wanted: str) -> bool:
-    return not wanted or not place or _same(place, wanted)
-
-
 def known(
     job: Job,
     forecast: Forecast | None,
@@ -161,36 +147,32 @@ def known(
 ) -> Known:
     """Put together what is known at ``now``; later entries and forecasts are left out."""
     zone = ZoneInfo(job.site.time_zone)
-    told = [f for f in previous if _told(f, now)]
-    newest = forecast if forecast is not None and _told(forecast, now) else None
-    if newest is None and told:
-        newest = told.pop()
     entries = tuple(e for e in progress.entries if e.at <= now)
-    seen = Progress(
-        entries,
-        tuple(one for one in progress.asked if one.told_at <= now),
-        tuple(one for one in progress.frozen if one.told_at <= now),
-    )
+    read = weather_read(job, entries, now)
+    raw = [f for f in (*previous, forecast) if f is not None and _told(f, now)]
+    laid = [laid_into(f, read) for f in raw]
+    told, newest = laid[:-1], laid[-1] if laid else None
+    measured = None if observed is None else laid_into(observed, read)
+    seen = Progress(entries)
+    standing = standings(job, seen, now=now)
     return Known(
         job=job,
         now=now,
         zone=zone,
-        view=_view("", newest, told, observed, now, zone),
-        others=_other_views(newest, told, observed, now, zone),
-        before=_before(newest, told, observed, now, zone),
+        view=_view("", newest, told, measured, now, zone),
+        evidence=evidence(job, entries, standing, now),
+        others=_other_views(newest, told, measured, now, zone),
+        before=_before(newest, told, measured, now, zone),
         newest=newest,
-        told=(*told, newest) if newest is not None else (),
+        told=tuple(raw),
         observed=observed,
         facts=tuple(f for f in seen.facts if f.at is None or f.at <= now),
         readings=tuple(r for r in seen.readings if (reading_time(r) or now) <= now),
         entries=entries,
         sun=_sun(job, now, sun, zone),
-        standing=standings(job, seen, now=now),
+        standing=standing,
         earliest=dict(earliest or {}),
         there=on_site_from(job, now),
-        strength=strength_now(
-            job, seen, newest, observed, hour_zero=whole_hour_from(now), earlier=told
-        ),
     )
 
 
@@ -274,8 +256,3 @@ def shifted(view: View, column: str, by: float, *, name: str, after: datetime) -
     coming = np.arange(series.values.size) + series.first >= max(from_hour, series.seen_until)
     moved = replace(series, values=np.where(coming, series.values + by, series.values))
     return replace(view, name=name, hours={**view.hours, column: moved})
-
-
-def logged(known_: Known, kind: EntryKind) -> list[Entry]:
-    """Return the entries of one kind, oldest first."""
-    return [e for e in known_.entries if e.kind is kind]

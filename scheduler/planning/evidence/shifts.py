@@ -29,6 +29,18 @@ def hours_of(known: Known, task: Task) -> float:
     return max(hours, LEAST_H)
 
 
+def goes_on(known: Known, task: Task) -> datetime | None:
+    """Return when work under way goes on: now in its shift, else as the next one begins."""
+    standing = known.standing.get(task.id)
+    if standing is None or standing.state is not State.UNDER_WAY:
+        return None
+    for day in days_of(known, known.now, COMING_DAYS):
+        shift = shift_span(known, task, day)
+        if shift is not None and known.now < shift.end:
+            return max(shift.start, known.now)
+    return known.now
+
+
 def booked_length(task: Task) -> timedelta | None:
     """Return how long a task is booked for; None where it is not booked from and until."""
     if task.booked is not None and task.until is not None and task.until > task.booked:

@@ -11,6 +11,7 @@ import numpy as np
 from rules.book import Book
 from rules.exposure import HourNumbers
 from rules.weather import Weather
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.forecast.scenarios import Scenarios
 from scheduler.planning.levers.levers import (
     ENCLOSURE,
@@ -24,7 +25,6 @@ from scheduler.planning.levers.prices import Kept, PricedJob, Trial
 from scheduler.planning.levers.results import by_money, levers_of
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import Job
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.money.protection_days import kept_after_h
 from scheduler.planning.open_house.closein_date import CloseInAnswer, first_breach
 from scheduler.planning.open_house.closing_work import work_runs_out
@@ -180,7 +180,7 @@ def _kept(
     """Return, by task, the starts that nothing but an enclosure makes possible."""
     found = {}
     for task in frame.open_tasks:
-        after_h = kept_after_h(rest.book, asked_of(frame.job, task, frame.progress), ENCLOSURE)
+        after_h = kept_after_h(rest.book, asked_of(frame, task), ENCLOSURE)
         if after_h is not None:
             needed = (finish[task.id] < NEVER) & (finish[task.id] != before[task.id])
             found[task.id] = Kept(needed, after_h)

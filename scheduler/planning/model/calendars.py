@@ -30,6 +30,15 @@ def shift_on(calendar: Calendar, day: date) -> Shift | None:
     return None if shift is None or shift.start == shift.end else shift
 
 
+def shift_span(calendar: Calendar, day: date, zone: ZoneInfo) -> tuple[datetime, datetime] | None:
+    """Return the beginning and end of a local day's shift, UTC; None where nobody works."""
+    shift = shift_on(calendar, day)
+    if shift is None:
+        return None
+    last_day = day if shift.end > shift.start else day + DAY
+    return _utc(day, shift.start, zone.key), _utc(last_day, shift.end, zone.key)
+
+
 def shift_mask(
     calendar: Calendar, time_zone: str, *, hour_zero: datetime, hours: int, part_h: float = 0.0
 ) -> BoolArray:

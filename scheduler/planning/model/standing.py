@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, time
 from typing import Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from scheduler.planning.model.answer import HoldLine
-from scheduler.planning.model.calendars import HOUR, crew_calendars, hours_from, shift_mask
+from scheduler.planning.model.calendars import (
+    DAY,
+    HOUR,
+    crew_calendars,
+    hours_from,
+    shift_mask,
+    shift_span,
+)
 from scheduler.planning.model.job import Calendar, Hold, Job, State, Task
 from scheduler.planning.model.log import Entry, EntryKind, Progress, release_of
 from scheduler.planning.tables.finish import BoolArray, whole_hours
 
 LOOK_AHEAD: Final = 60 * 24  # hours in which lost hours that lie ahead are looked for
+LEAST_LEFT_H: Final = 0.5  # of work under way that nobody has told finished
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +41,9 @@ class Standing:
 def standings(job: Job, progress: Progress, *, now: datetime) -> Mapping[str, Standing]:
     """Return how far each task is at a moment.
 
-    Hours left of a task under way are counted down by the shift hours that have passed since
-    they were told, lost hours taken out; until it is told finished, one hour is left.
+    Hours left of a task under way are counted down to the minute by the shift hours that have
+    passed since they were told, lost hours taken out; until it is told finished, half an hour is
+    left.
     """
     lost = [entry for entry in progress.entries if entry.kind is EntryKind.LOST]
     return {task.id: _standing(job, task, progress, lost, now) for task in job.tasks}
@@ -49,11 +58,9 @@ def _standing(
             told = _after(told, entry, task)
     if told.state is not State.UNDER_WAY or told.counted_from is None:
         return told
-    passed = sum(
-        int(worked_hours(calendar, job, lost, task, told.counted_from, now).sum())
-        for calendar in crew_calendars(job, task)[:1]
-    )
-    return replace(told, hours_left=max(told.hours_left - passed, 1.0), counted_from=now)
+    calendar = crew_calendars(job, task)[0]
+    passed = hours_worked(calendar, job, lost, task, told.counted_from, now)
+    return replace(told, hours_left=max(told.hours_left - passed, LEAST_LEFT_H), counted_from=now)
 
 
 def _told(task: Task) -> Standing:
@@ -78,20 +85,31 @@ def _after(told: Standing, entry: Entry, task: Task) -> Standing:
     return told
 
 
-def worked_hours(
+def hours_worked(
     calendar: Calendar,
     job: Job,
     lost: list[Entry],
     task: Task,
     since: datetime,
     until: datetime,
-) -> BoolArray:
-    """Return which of the whole hours from ``since`` to ``until`` the task was worked on."""
+) -> float:
+    """Return for how many hours of shift from ``since`` to ``until`` a task was worked on."""
+    zone = ZoneInfo(job.site.time_zone)
+    first, last = since.astimezone(zone).date(), until.astimezone(zone).date()
+    days = (first + n * DAY for n in range(-1, (last - first).days + 1))
+    spans = (span for day in days if (span := shift_span(calendar, day, zone)) is not None)
+    worked = sum(_overlap_h(span, (since, until)) for span in spans)
     zero = since.replace(minute=0, second=0, microsecond=0)
-    zero += HOUR if zero < since else timedelta()
-    count = max(int(hours_from(zero, until)), 0)
-    mask = shift_mask(calendar, job.site.time_zone, hour_zero=zero, hours=count)
-    return mask & ~lost_mask(lost, calendar, job, task, hour_zero=zero, hours=count)
+    hours = max(whole_hours(hours_from(zero, until)), 0)
+    gone = lost_mask(lost, calendar, job, task, hour_zero=zero, hours=hours)
+    missed = (zero + int(n) * HOUR for n in np.flatnonzero(gone))
+    idle = sum(_overlap_h((hour, hour + HOUR), (since, until)) for hour in missed)
+    return max(worked - idle, 0.0)
+
+
+def _overlap_h(span: tuple[datetime, datetime], other: tuple[datetime, datetime]) -> float:
+    shared = min(span[1], other[1]) - max(span[0], other[0])
+    return max(shared / HOUR, 0.0)
 
 
 def lost_mask(

@@ -18,10 +18,10 @@ from rules.conditions import fixed_conditions
 from rules.facts import Asked
 from rules.verdict import FloatArray
 from rules.weather import Weather
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.model.deliveries import papers_of
 from scheduler.planning.model.frame import Frame, effort_of, shift_of
 from scheduler.planning.model.job import MeasureOffer, Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.model.means import with_means
 from scheduler.planning.strength.fresh_work import PLANNED_COVER_H
 from scheduler.planning.tables.finish import NEVER, BoolArray, IntArray
@@ -58,7 +58,7 @@ class Protections:
         """
         ends = np.atleast_2d(self.finish[task.id])
         length = (ends - np.arange(self.frame.hours)).astype(np.float64)
-        asked = asked_of(self.frame.job, task, self.frame.progress)
+        asked = asked_of(self.frame, task)
         kept = {o.measure: kept_after_h(self.book, asked, o.measure) for o in self.offers()}
         found: dict[str, FloatArray] = {}
         left = ends < NEVER
@@ -110,7 +110,7 @@ class Protections:
 
     def _finish_without(self, task: Task, measures: Collection[str]) -> IntArray:
         """Return the finish of every start where some measures are not to be had."""
-        asked = asked_of(self.frame.job, task, self.frame.progress)
+        asked = asked_of(self.frame, task)
         asked = with_means(asked, self.frame.job, self.frame.moment, self.frame.hour_zero)
         had = (asked.measures or frozenset()) - frozenset(measures)
         coming = {name: at for name, at in asked.coming.items() if name not in measures}

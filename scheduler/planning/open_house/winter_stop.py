@@ -22,16 +22,16 @@ from rules.book import Book
 from rules.book_rows import Row
 from rules.conditions import fixed_conditions
 from rules.exposure import NEVER, first_hour
-from rules.facts import Asked, Value
+from rules.facts import Asked
 from rules.leaving import LeftStanding, left_standing, verb_of
 from rules.quantities import weather_columns
 from rules.units import convert
 from rules.verdict import FloatArray
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.forecast.scenarios import Scenarios
 from scheduler.planning.model.envelope import is_there
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import State, Task
-from scheduler.planning.model.known_facts import KnownFacts
 from scheduler.planning.open_house.closein_date import Ends, Season
 from scheduler.planning.open_house.open_house import Breach
 from scheduler.planning.tables.hours import HourlyTable
@@ -133,8 +133,8 @@ def _rank(line: StopLine, last: date) -> tuple[date, int]:
 def _of_thing(
     thing: LeftStanding, frame: Frame, book: Book, weather: Scenarios, season: Season
 ) -> Iterator[StopLine]:
-    facts = KnownFacts(Task(thing.name, thing.says, thing.judged_as, 0.0), frame.progress)
-    told: dict[str, Value] = {**facts, "age_of_masonry": OLD, "task.beside": thing.beside}
+    facts = asked_of(frame, Task(thing.name, thing.says, thing.judged_as, 0.0)).facts
+    told = {**facts, "age_of_masonry": OLD, "task.beside": thing.beside}
     for row in book.rows_for(thing.judged_as):
         dated = row.id.startswith(thing.rows) and _sets_a_date(row) and not _looks_back(row)
         asked = Asked(thing.judged_as, told)

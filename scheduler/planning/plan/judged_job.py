@@ -16,11 +16,11 @@ from rules.book import Book
 from rules.facts import Asked
 from rules.verdict import FloatArray, VerdictArray
 from rules.weather import Weather
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.forecast.scenarios import UNKNOWN, Scenarios
 from scheduler.planning.model.deliveries import papers_of
 from scheduler.planning.model.frame import Frame, effort_of, shift_of
 from scheduler.planning.model.job import Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.model.means import with_means
 from scheduler.planning.money.protection_days import Protections
 from scheduler.planning.plan.odds import own_gates, replayed
@@ -144,8 +144,7 @@ def judged_task(
 
 def asked_in(frame: Frame, task: Task) -> Asked:
     """Return what the book is asked of a task, with the hours at which measures are there."""
-    asked = asked_of(frame.job, task, frame.progress)
-    return with_means(asked, frame.job, frame.moment, frame.hour_zero)
+    return with_means(asked_of(frame, task), frame.job, frame.moment, frame.hour_zero)
 
 
 def problem_of(frame: Frame, judged: Judged, strength: JobGates) -> Problem:

@@ -24,12 +24,12 @@ from numpy.typing import NDArray
 from rules.book import Book
 from rules.verdict import FloatArray
 from rules.weather import Weather
+from scheduler.planning.evidence.facts import asked_without_log
+from scheduler.planning.evidence.known import EPOCH
 from scheduler.planning.forecast.climate_years import ClimateYears
 from scheduler.planning.forecast.scenarios import scenarios
 from scheduler.planning.model.deliveries import papers_of
 from scheduler.planning.model.job import Job, Task
-from scheduler.planning.model.known_facts import asked_of
-from scheduler.planning.model.log import Progress
 from scheduler.planning.tables.finish import NEVER, BoolArray, Effort
 from scheduler.planning.tables.hours import HourlyTable
 from scheduler.planning.windows.task_weather import task_weather
@@ -210,7 +210,7 @@ def _told(job: Job, book: Book, task: Task, weather: Weather, rows: Sequence[_Mo
     every = np.ones(AHEAD_H, dtype=np.bool_)
     told = task_weather(
         book,
-        asked_of(job, task, Progress()),
+        asked_without_log(job, task, EPOCH),
         weather,
         shift=every,
         effort=Effort(hours),

@@ -12,10 +12,11 @@ from rules.explain import walk
 from rules.page import Line, line
 from rules.verdict import KEYS, Verdict, VerdictArray
 from rules.weather import Weather
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.evidence.observed_then_forecast import hour_of, last_hour, moment_of
 from scheduler.planning.model.answer import LimitLine, Outcome, TaskAnswer
+from scheduler.planning.model.frame import frame_of
 from scheduler.planning.model.job import Job, Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.model.log import Progress
 from scheduler.planning.tables.hours import HourlyTable
 
@@ -83,7 +84,9 @@ def _hours(
         return {}
     weather = Weather(dict(table.columns), table.hours)
     found = {}
-    for step in walk(book, asked_of(job, task, progress), weather, max(first, 0), last):
+    start = max(first, 0)
+    frame = frame_of(job, progress, hour_zero=moment_of(zero), hours=table.hours, now_hour=start)
+    for step in walk(book, asked_of(frame, task), weather, start, last):
         found[step.reason.row.id] = tuple(
             HourValue(
                 moment_of(zero + step.first + number),

@@ -14,10 +14,10 @@ from rules.book import Book
 from rules.explain import Reason, explain
 from rules.verdict import Verdict, VerdictArray
 from rules.weather import Weather
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.model.calendars import moment_of
 from scheduler.planning.model.frame import Frame, shift_of
 from scheduler.planning.model.job import Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.tables.finish import BoolArray
 from scheduler.planning.tables.hours import HourlyTable
 
@@ -122,7 +122,7 @@ def _spans(
         begin, end = int(run[0]), int(run[-1]) + 1
         reasons: tuple[Reason, ...] = ()
         if verdict is not Verdict.GO:
-            asked = asked_of(frame.job, task, frame.progress)
+            asked = asked_of(frame, task)
             found = explain(book, asked, weather, begin, end)
             reasons = tuple(
                 one for one in found if one.verdict is verdict and not one.ask_on_site

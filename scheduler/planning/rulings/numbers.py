@@ -22,7 +22,14 @@ from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import NumberLine, Outcome, Span
 from scheduler.planning.rulings.asks import refusing_edge
 from scheduler.planning.rulings.conditions import said_number
-from scheduler.planning.rulings.quantities import COLUMNS, begins, over_hours, reach, weather
+from scheduler.planning.rulings.quantities import (
+    COLUMNS,
+    begins,
+    on_site,
+    over_hours,
+    reach,
+    weather,
+)
 from scheduler.planning.rulings.ruling import (
     GRAVITY,
     Chosen,
@@ -144,17 +151,16 @@ def _zone(told: Told) -> Numbers:
 
 def _dew_margin(told: Told) -> Numbers:
     trial = told.trial
-    for reading in trial.known.latest_readings("surface_temperature", trial.task.place):
-        at = reading_time(reading)
-        dew = trial.known.view.hours.get(COLUMNS["dew_point_temperature"][0])
-        if at is None or dew is None:
+    dew = trial.known.view.hours.get(COLUMNS["dew_point_temperature"][0])
+    for read in on_site(trial.known, "surface_temperature", "degC", trial.task):
+        if read.at is None or dew is None or read.value is None:
             continue
-        there = float(dew.hours(hour_of(at), hour_of(at) + 1)[0])
-        margin = float(convert(float(reading.value), reading.unit, "degC")) - there
+        there = float(dew.hours(hour_of(read.at), hour_of(read.at) + 1)[0])
+        margin = float(read.value) - there
         if np.isfinite(margin):
             value = float(convert(margin, "delta_degC", "delta_degF"))
             yield NumberLine(
-                "dew_point_margin", "value", value, "delta_degF", at=at, place=reading.place
+                "dew_point_margin", "value", value, "delta_degF", at=read.at, place=read.place
             )
 
 

@@ -304,9 +304,6 @@ def _coldest_face(values: np.ndarray, criterion: Criterion, span: Span) -> Recko
 def dryness(known: Known, task: Task, span: Span) -> Reckoned:
     """Return whether faces are dry: a fact of today, the forecast's word, rain in the hours."""
     today = known.local_day(span.start) == known.local_day(known.now)
-    fact = known.fact("surface", "dry", task.place)
-    if fact is not None and today and isinstance(fact.value, bool):
-        return Reckoned(fact.value, "yes_no", "fact", at=fact.at, place=fact.place)
     read = site(known, "surface_dry", "yes_no", task, "low")
     if read is not None and today:
         return read
@@ -485,8 +482,8 @@ def _site(trial: Trial, criterion: Criterion) -> Ruling:
 
 def _enough_specimens(known: Known, criterion: Criterion) -> bool:
     element = criterion.quantity.removesuffix("_strength")
-    fact = known.fact(element, "specimens_broken")
-    told = 0.0 if fact is None or not isinstance(fact.value, int | float) else float(fact.value)
+    said = [f.value for f in known.all_facts(element, "specimens_broken")]
+    told = max((float(v) for v in said if isinstance(v, int | float)), default=0.0)
     read = len(known.past_readings(criterion.quantity))
     return max(told, read) >= float(criterion.specimens or 0)
 

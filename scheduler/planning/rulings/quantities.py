@@ -6,24 +6,24 @@ governs. What nobody provides is said to be absent, a hole is a gap: neither is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal
 
 import numpy as np
 
-from rules.errors import OutOfRange
+from rules.facts import number, read_input
 from rules.quantities import computed, inputs_of, si_unit, weather_columns
-from rules.units import UNITS, convert
+from rules.units import convert
 from rules.verdict import FloatArray
 from rules.words import site_quantities
-from scheduler.planning.evidence.known import Known, reading_time
+from scheduler.planning.evidence.facts import By, Fact
+from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.observed_then_forecast import hour_of, last_hour, moment_of
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
 from scheduler.planning.model.job import Task
-from scheduler.planning.model.log import Fact, Reading
 from scheduler.planning.rulings.ruling import hours_between
 
 Sense = Literal["low", "high"]
@@ -32,17 +32,6 @@ Missing = Literal["", "absent", "gap", "stale", "beyond", "before"]
 # Weather by its plain name: the house column and the unit that column is in.
 COLUMNS: Final = weather_columns()
 AMOUNTS: Final = frozenset({"precipitation_amount", "snowfall_amount", "ice_accumulation"})
-# Inputs that a job file's element states, house units.
-STATED: Final = {"concrete_temperature_as_placed": "placed_c"}
-# Site quantities that a fact may state in place of a reading: element and condition.
-FACTS: Final[dict[str, tuple[str, str]]] = {
-    "wall_height": ("wall", "height"),
-    "unbalanced_fill": ("backfill", "unbalanced_height"),
-    "grout_pour_height": ("wall", "pour_height"),
-    "surface_dry": ("surface", "dry"),
-    "grout_strength": ("grout", "strength"),
-    "section_thickness": ("footing", "section_thickness"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,31 +50,12 @@ class Reckoned:
 
 
 def weather(known: Known, quantity: str, unit: str, start: datetime, end: datetime) -> FloatArray:
-    """Return a weather quantity by hour in a unit; empty where no source has it.
-
-    A reading of the same quantity at the task's hour stands in place of the forecast.
-    """
+    """Return a weather quantity by hour in a unit; empty where no source has it."""
     column, own = COLUMNS[quantity]
     series = known.view.hours.get(column)
     if series is None:
         return np.empty(0)
-    values = np.asarray(convert(series.cut(start, end), own, unit), dtype=np.float64)
-    return _with_readings(known, quantity, unit, hour_of(start), values)
-
-
-def _with_readings(
-    known: Known, quantity: str, unit: str, first: int, values: FloatArray
-) -> FloatArray:
-    out = values
-    for reading in known.readings:
-        at = reading.at
-        if reading.quantity != quantity or at is None or isinstance(reading.value, bool):
-            continue
-        hour = hour_of(at) - first
-        if 0 <= hour < values.size and quantity not in AMOUNTS:
-            out = out.copy() if out is values else out
-            out[hour] = float(convert(float(reading.value), reading.unit, unit))
-    return out
+    return np.asarray(convert(series.cut(start, end), own, unit), dtype=np.float64)
 
 
 def reach(known: Known, quantity: str) -> datetime | None:
@@ -201,11 +171,9 @@ def _argument(
 ) -> FloatArray | float | None:
     """Return an argument of a computed quantity: read on site, by hour, or as the row gives it."""
     stem, _, _ = name.rpartition("_")
-    read = _read_argument(trial, stem)
-    if read is None and stem in STATED:
-        read = _read_argument(trial, "concrete_temperature")  # the slab's own, once it is placed
-    if read is None and (said := trial.task.element.get(STATED.get(stem, ""))) is not None:
-        read = float(str(said))
+    own = site_quantities().get(stem)
+    facts = trial.known.facts_of(trial.task)
+    read = None if own is None else read_input(stem, si_unit(own.unit), facts)
     if read is not None and stem not in COLUMNS:
         return read
     if stem in COLUMNS and COLUMNS[stem][0] == name:
@@ -218,76 +186,66 @@ def _argument(
     return given.get(name)
 
 
-def _read_argument(trial: Trial, stem: str) -> float | None:
-    own = site_quantities().get(stem)
-    if own is None:
-        return None
-    unit = si_unit(own.unit)
-    found = site(trial.known, stem, unit, trial.task, "high")
-    usable = found is not None and found.value is not None and not isinstance(found.value, bool)
-    return float(found.value) if usable and found and found.value is not None else None
-
-
 # readings and facts
 
 
 def site(
-    known: Known, quantity: str, unit: str, task: Task, sense: Sense, *, age_h: float | None = None
+    known: Known,
+    quantity: str,
+    unit: str,
+    task: Task,
+    sense: Sense,
+    *,
+    age_h: float | None = None,
+    at: datetime | None = None,
 ) -> Reckoned | None:
-    """Return the worst of the newest readings, else a fact's number; None where nobody said.
+    """Return the worst of what is known of a quantity on site; None where nobody said.
 
-    ``sense`` says which side is worse. Readings older than ``age_h`` no longer count.
+    ``sense`` says which side is worse. At ``at``, now unless given, what was read longer than
+    ``age_h`` ago no longer counts.
     """
-    fresh = [
-        r
-        for r in known.latest_readings(quantity, task.place)
-        if age_h is None or _age(known, r) <= age_h
+    found = on_site(known, quantity, unit, task, age_h=age_h, at=at)
+    pick: Callable[..., Reckoned] = min if sense == "low" else max
+    return pick(found, key=lambda one: float(one.value or 0.0), default=None)
+
+
+def on_site(
+    known: Known,
+    quantity: str,
+    unit: str,
+    task: Task,
+    *,
+    age_h: float | None = None,
+    at: datetime | None = None,
+) -> list[Reckoned]:
+    """Return what is known of a quantity at each place that concerns a task; words left out."""
+    facts = fresh(known.facts_of(task).facts(quantity), age_h, at or known.now)
+    told = [(fact, _amount(fact, unit)) for fact in facts]
+    kept = [(fact, value) for fact, value in told if value is not None]
+    return [
+        Reckoned(
+            value=value,
+            unit="yes_no" if isinstance(value, bool) else unit,
+            basis="reading" if fact.by is By.READING else "fact",
+            at=fact.at,
+            place=fact.place,
+            age_h=None if fact.at is None else hours_between(fact.at, known.now),
+            places=len(kept),
+        )
+        for fact, value in kept
     ]
-    if fresh:
-        return _worst_reading(known, fresh, unit, sense)
-    element = FACTS.get(quantity)
-    if element is None:
-        return None
-    return fact_number(known.fact(*element, place=task.place), unit)
 
 
-def _age(known: Known, reading: Reading) -> float:
-    at = reading_time(reading)
-    return 0.0 if at is None else hours_between(at, known.now)
+def fresh(facts: Iterable[Fact], age_h: float | None, at: datetime) -> list[Fact]:
+    """Return the facts that count at a moment; the row says for how many hours one does."""
+    return [
+        fact
+        for fact in facts
+        if fact.at is None or age_h is None or hours_between(fact.at, at) < age_h
+    ]
 
 
-def _worst_reading(
-    known: Known, readings: list[Reading], unit: str, sense: Sense
-) -> Reckoned | None:
-    pick: Callable[..., Reading] = min if sense == "low" else max
-    worst = pick(readings, key=lambda r: _in_unit(r.value, r.unit, unit))
-    value = worst.value
-    shown = value if isinstance(value, bool) else _in_unit(value, worst.unit, unit)
-    return Reckoned(
-        value=shown,
-        unit=unit,
-        basis="reading",
-        at=reading_time(worst),
-        place=worst.place,
-        age_h=_age(known, worst),
-        places=len(readings),
-    )
-
-
-def _in_unit(value: float | bool, unit: str, to: str) -> float:
-    if isinstance(value, bool) or unit == to or unit not in UNITS or to not in UNITS:
-        return float(value)
-    return float(convert(float(value), unit, to))
-
-
-def fact_number(fact: Fact | None, unit: str) -> Reckoned | None:
-    """Return a fact's value as a quantity; None where there is none or it is a word."""
-    if fact is None or isinstance(fact.value, str) or fact.value is None:
-        return None
+def _amount(fact: Fact, unit: str) -> float | bool | None:
     if isinstance(fact.value, bool):
-        return Reckoned(fact.value, unit, "fact", at=fact.at, place=fact.place)
-    try:
-        value = float(convert(float(fact.value), fact.unit or unit, unit))  # type: ignore[arg-type]
-    except (OutOfRange, TypeError, ValueError):
-        return None
-    return Reckoned(value, unit, "fact", at=fact.at, place=fact.place)
+        return fact.value
+    return None if isinstance(fact.value, str) else number((fact.value, fact.unit), unit)

@@ -11,29 +11,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.book_rows import Band, Row, Substitute
-from rules.facts import same_word
+from rules.facts import Stated, counts, number, same_word, stated
 from rules.quantities import inputs_of, is_fact
 from rules.verdict import FloatArray, Verdict
 from scheduler.planning.evidence.ages import AGES, since
+from scheduler.planning.evidence.known import EPOCH
 from scheduler.planning.evidence.observed_then_forecast import hour_of, moment_of
 from scheduler.planning.evidence.shifts import worked
 from scheduler.planning.evidence.times import hours_left, on_clock
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Outcome, Span
 from scheduler.planning.rulings.asks import OUTCOMES, asked, band_of, limit_line
-from scheduler.planning.rulings.conditions import Mask, as_said, by_hour, said, said_number
+from scheduler.planning.rulings.conditions import HOUR, Mask, by_hour, hour_at
 from scheduler.planning.rulings.quantities import (
     COLUMNS,
     Reckoned,
     aggregate,
     hourly,
     is_hourly,
+    on_site,
     over_hours,
     reach,
-    site,
     weather,
 )
-from scheduler.planning.rulings.ruling import Ruling, graded, hours_between
+from scheduler.planning.rulings.ruling import Ruling, graded
 from scheduler.planning.rulings.unknown import is_undated, not_known, seen, unforeseen, unread
 
 MOST_MEASURES: Final = 100  # of one band; ranks hours by outcome, then by what they ask for
@@ -116,47 +117,57 @@ def _standing(trial: Trial, row: Row) -> Ruling | None:
     return made if binds else _unsure(made)
 
 
-# facts
+# facts, readings, sizes and ages
 
 
 def _fact(trial: Trial, row: Row) -> Ruling:
-    value = _fresh_word(trial, row)
-    if value is None:
+    """Judge by the words that are said of each place; the gravest decides."""
+    told = _words(trial, row)
+    if not told:
         return unread(trial, row)
-    band = next((b for b in row.bands if b.is_ is None or same_word(as_said(value), b.is_)), None)
+    one = max(told, key=lambda said: _word_outcome(row, said))
+    band = _word_band(row, one)
     if band is None:
         return not_known(trial, row)
-    element, _, key = row.quantity.partition(".")
-    fact = trial.known.fact(element, key, trial.task.place)
-    shown = value if isinstance(value, bool) else None
-    at = fact.at if fact is not None else None
-    place = fact.place if fact is not None else ""
-    limit = limit_line(row, band, Reckoned(shown, "yes_no", "fact", at=at, place=place), "value")
+    shown = one.value if isinstance(one.value, bool) else None
+    at = None if one.at is None else EPOCH + one.at * HOUR
+    found = Reckoned(shown, "yes_no", "fact", at=at, place=one.place)
+    limit = limit_line(row, band, found, "value")
     return asked(trial, row, band, OUTCOMES[band.outcome], limit)
 
 
-def _fresh_word(trial: Trial, row: Row) -> object:
-    """Return what is said of a row's fact, while it counts; else what nobody's word counts as."""
-    element, _, key = row.quantity.partition(".")
-    fact = None if element == "task" else trial.known.fact(element, key, trial.task.place)
-    if fact is not None and fact.at is not None and row.reading_age_h is not None:
-        begins = max(trial.start, trial.known.now)
-        if hours_between(fact.at, begins) > row.reading_age_h:
-            return row.unsaid
-    value = said(row.quantity, trial)
-    return row.unsaid if value is None else value
+def _words(trial: Trial, row: Row) -> list[Stated]:
+    """Return what is said of a row's fact while it counts; else what nobody's word counts as."""
+    told = stated(row.quantity, trial.known.facts_of(trial.task))
+    now = (trial.known.now - EPOCH) / HOUR
+
+    def bad(one: Stated) -> bool:
+        return _word_outcome(row, one) > Verdict.GO
+
+    age_h, hour = row.reading_age_h, hour_at(trial)
+    kept = [one for one in told if counts(one, age_h, hour, bad=bad(one), now=now)]
+    unsaid = [] if row.unsaid is None else [Stated(row.unsaid)]
+    return kept or unsaid
 
 
-# readings, sizes and ages
+def _word_band(row: Row, one: Stated) -> Band | None:
+    return next((b for b in row.bands if b.is_ is None or same_word(one.value, b.is_)), None)
+
+
+def _word_outcome(row: Row, one: Stated) -> Verdict:
+    band = _word_band(row, one)
+    return Verdict.NOT_KNOWN if band is None else band.outcome
 
 
 def _value(trial: Trial, row: Row) -> Ruling:
     found = _read(trial, row)
     undated = row.quantity in AGES and is_undated(trial, row)
-    if found is None or found.value is None or undated:
+    if not found or undated:
         return unread(trial, row)
-    band = band_of(row, float(found.value))
-    limit = replace(limit_line(row, band, found, "value"), quantity=_told_as(trial, row))
+    sign = -1.0 if row.low_is_worse else 1.0
+    judged = [(band_of(row, float(one.value or 0.0)), one) for one in found]
+    band, worst = max(judged, key=lambda p: (p[0].outcome, sign * float(p[1].value or 0.0)))
+    limit = replace(limit_line(row, band, worst, "value"), quantity=_told_as(trial, row))
     return asked(trial, row, band, OUTCOMES[band.outcome], limit)
 
 
@@ -169,20 +180,14 @@ def _told_as(trial: Trial, row: Row) -> str:
     return "age_of_grout" if grouted == begun else "age_of_masonry"
 
 
-def _read(trial: Trial, row: Row) -> Reckoned | None:
+def _read(trial: Trial, row: Row) -> list[Reckoned]:
+    """Return what is known of a row's quantity at each place, as of the start of work."""
+    at = max(trial.start, trial.known.now)
     if row.quantity in AGES:
-        begun = since(trial.known, row.quantity, trial.task)
-        if begun is None:
-            return None
-        at = max(trial.start, trial.known.now)
-        hours = hours_between(begun, at)
-        value = hours / 24.0 if row.unit == "d" else hours
-        return Reckoned(value, row.unit, "age", at=at)
-    if is_fact(row.quantity):
-        number = said_number(row.quantity, row.unit, trial)
-        return None if number is None else Reckoned(number, row.unit, "fact")
-    sense = "low" if row.low_is_worse else "high"
-    return site(trial.known, row.quantity, row.unit, trial.task, sense, age_h=row.reading_age_h)  # type: ignore[arg-type]
+        told = stated(row.quantity, trial.known.facts_of(trial.task))
+        ages = [number(one.value, row.unit, hour_at(trial)) for one in told]
+        return [Reckoned(age, row.unit, "age", at=at) for age in ages if age is not None]
+    return on_site(trial.known, row.quantity, row.unit, trial.task, age_h=row.reading_age_h, at=at)
 
 
 def _weather(trial: Trial, row: Row) -> Ruling | None:

@@ -7,7 +7,7 @@ Each piece is worked out when it is first asked for.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import Final
@@ -18,9 +18,11 @@ from rules.curing import FreshWork, Protection
 from rules.films import covers
 from rules.freeze import Fate
 from rules.verdict import FloatArray
+from scheduler.planning.evidence.known import Known
+from scheduler.planning.evidence.wall_model import Gated, Placing, Standing
 from scheduler.planning.forecast.ensemble_line import members_of
 from scheduler.planning.forecast.past_hours import bridged
-from scheduler.planning.model.calendars import moment_of
+from scheduler.planning.model.calendars import moment_of, whole_hour_from
 from scheduler.planning.model.frame import Frame, frame_of
 from scheduler.planning.model.job import Job, Link, Task
 from scheduler.planning.model.log import Progress
@@ -39,40 +41,6 @@ from scheduler.planning.tables.finish import NEVER, IntArray
 from scheduler.planning.tables.hours import Forecast, HourlyTable
 
 MILDEST_FIRST: Final = ("bare", "membrane", "blanket", "enclosure")
-
-
-@dataclass(frozen=True, slots=True)
-class Gated:
-    """A gate as it stands: when it opens, by the deciding model and by the fast one."""
-
-    purpose: str
-    opens: datetime | None  # None: not within the hours that are known
-    optimistic: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class Placing:
-    """Fresh work that would be in place at a moment, under the mildest cover that saves it."""
-
-    fate: Fate  # under that cover; NOT_KNOWN where the forecast ends before it resists
-    surely: bool  # it freezes by the fast model too, not by the one on the safe side alone
-    cover: str  # word of the answer, "" for none
-    on_hand: bool
-    coldest_c: float  # at its coldest place, until it resists one freeze
-    coldest_at: datetime | None
-    freeze_safe_at: datetime | None  # None: not within the hours that are known
-    gates: tuple[Gated, ...]  # of what waits for it
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """Finished work as it stands."""
-
-    fate: Fate
-    share: float  # of the specified strength by now
-    coldest_c: float
-    freeze_safe_at: datetime | None
-    threatened: bool = False  # it would freeze in the hours to come
 
 
 class StrengthNow:
@@ -205,6 +173,20 @@ class StrengthNow:
     def _moment(self, hour: IntArray) -> datetime | None:
         found = int(hour)
         return moment_of(self._frame.hour_zero, found) if found < NEVER else None
+
+
+def with_strength(known: Known, progress: Progress) -> Known:
+    """Return what is known with the wall model of its moment, by what was told until then."""
+    seen = Progress(
+        known.entries,
+        tuple(one for one in progress.asked if one.told_at <= known.now),
+        tuple(one for one in progress.frozen if one.told_at <= known.now),
+    )
+    zero, earlier = whole_hour_from(known.now), known.told[:-1]
+    model = strength_now(
+        known.job, seen, known.newest, known.observed, hour_zero=zero, earlier=earlier
+    )
+    return replace(known, strength=model)
 
 
 def strength_now(

@@ -77,10 +77,10 @@ def test_the_log_wins_over_the_file_and_counts_down() -> None:
     assert standings(job, Progress((started, done)), now=now)["lay"].state is State.DONE
 
 
-def test_a_task_overdue_still_has_an_hour_left() -> None:
+def test_a_task_overdue_still_has_half_an_hour_left() -> None:
     started = entry(EntryKind.STARTED, at(0, 7), "lay")
     standing = standings(job_of(LAY), Progress((started,)), now=at(4, 12))["lay"]
-    assert standing.hours_left == 1
+    assert standing.hours_left == 0.5
 
 
 @pytest.mark.parametrize(

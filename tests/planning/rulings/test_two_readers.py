@@ -22,9 +22,9 @@ from rules.verdict import KEYS
 from rules.weather import Weather
 from rules.words import words
 from scheduler.planning.calls.decide import decide
+from scheduler.planning.evidence.facts import asked_without_log
 from scheduler.planning.model.answer import LimitLine
 from scheduler.planning.model.job import Calendar, Job, Shift, Site, Task
-from scheduler.planning.model.known_facts import KnownFacts
 from scheduler.planning.model.log import Progress
 from scheduler.planning.tables.hours import Forecast, HourlyTable, Provenance
 
@@ -88,7 +88,7 @@ def read_twice(table: HourlyTable) -> list[tuple[LimitLine, Reason | None]]:
         end = int((span.end.timestamp() - 1) // 3600) + 1 - FIRST
         if start < 0 or end > HOURS:
             continue
-        facts = KnownFacts(asked_job.task(answer.task), Progress())
+        facts = asked_without_log(asked_job, asked_job.task(answer.task), NOW).facts
         asked = Asked(answer.work_type, facts, frozenset(words().measures))
         found = explain(BOOK, asked, Weather(dict(table.columns), HOURS), start, end)
         by_row = {reason.row.id: reason for reason in found}
