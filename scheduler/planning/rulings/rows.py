@@ -105,16 +105,19 @@ def _fact(trial: Trial, row: Row) -> Ruling | None:
 
 
 def _words(trial: Trial, row: Row) -> list[Stated]:
-    """Return what is said of a row's fact while it counts; else what nobody's word counts as."""
+    """Return what is said of a row's fact while it counts; else what nobody's word counts as.
+
+    A call says what is done now: a bad state that nobody has said is over holds for later starts
+    too. A plan looks further and takes it for as long as its row says.
+    """
     told = stated(row.quantity, trial.known.facts_of(trial.task))
-    now = (trial.known.now - EPOCH) / HOUR
 
     def bad(one: Stated) -> bool:
         band = _word_band(row, one)
         return band is not None and band.outcome > Verdict.GO
 
     age_h, hour = row.reading_age_h, hour_at(trial)
-    kept = [one for one in told if counts(one, age_h, hour, bad=bad(one), now=now)]
+    kept = [one for one in told if (one.stays and bad(one)) or counts(one, age_h, hour)]
     unsaid = [] if row.unsaid is None else [Stated(row.unsaid)]
     return kept or unsaid
 
