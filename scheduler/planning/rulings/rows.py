@@ -156,7 +156,11 @@ def _read(trial: Trial, row: Row) -> list[Reckoned]:
         told = stated(row.quantity, trial.known.facts_of(trial.task))
         ages = [number(one.value, row.unit, hour_at(trial)) for one in told]
         return [Reckoned(age, row.unit, "age", at=at) for age in ages if age is not None]
-    return on_site(trial.known, row.quantity, row.unit, trial.task, age_h=row.reading_age_h, at=at)
+    known, task = trial.known, trial.task
+    fresh = on_site(known, row.quantity, row.unit, task, age_h=row.reading_age_h, at=at)
+    every = on_site(known, row.quantity, row.unit, task)
+    bad = [o for o in every if o.stays and band_of(row, float(o.value or 0.0)).outcome > 0]
+    return fresh + [one for one in bad if one.at not in {o.at for o in fresh}]
 
 
 def _weather(trial: Trial, row: Row) -> Ruling | None:
