@@ -39,7 +39,7 @@ class Stated:
     value: Value
     at: float | None = None  # hour of the table; None: it holds at any hour
     place: str = ""
-    stays: bool = False  # a state told without its hour: a bad one stays until told otherwise
+    stays: bool = False  # a bad one stays until it is told or read otherwise
 
 
 # One value, or one for each place that was read.

@@ -44,6 +44,8 @@ IN_ELEMENT: Final = {
     "concrete_temperature_as_placed": ("placed",),
     "concrete_temperature_as_mixed": ("mix",),
 }
+# What has happened: it is over when it was read better, not when hours have passed.
+LASTING: Final = frozenset({"crib_settlement", "wood_moisture"})
 SPECIFIED: Final = frozenset({"strength"})  # an element's is what is asked for, not what is there
 CONCRETE: Final = frozenset({"place_footing", "place_slab", "finish_slab", "protect_concrete"})
 # Work whose element is the wall: what its keys say holds for the others' wall too.
@@ -74,7 +76,7 @@ class Fact:
     place: str
     by: By
     task: str = ""  # whose element it is
-    stays: bool = False  # a state told without its hour: a bad one stays until told otherwise
+    stays: bool = False  # a bad one stays until it is told or read otherwise
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +156,8 @@ def _of_log(entries: Iterable[Entry]) -> Iterator[Fact]:
         if read is not None:
             at = read.at or read.end or entry.at
             value = bool(read.value) if read.unit == "yes_no" else read.value
-            yield Fact(read.quantity, value, read.unit, at, read.place, By.READING)
+            stays = read.quantity in LASTING
+            yield Fact(read.quantity, value, read.unit, at, read.place, By.READING, stays=stays)
         if said is not None and said.value is not None:
             plain = isinstance(said.value, bool | str | int | float)
             yield Fact(

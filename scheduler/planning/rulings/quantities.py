@@ -47,6 +47,7 @@ class Reckoned:
     place: str = ""
     age_h: float | None = None  # of a reading
     places: int = 1  # how many places were read
+    stays: bool = False  # a bad one stays until it is read otherwise
 
 
 def weather(known: Known, quantity: str, unit: str, start: datetime, end: datetime) -> FloatArray:
@@ -231,6 +232,7 @@ def on_site(
             place=fact.place,
             age_h=None if fact.at is None else hours_between(fact.at, known.now),
             places=len(kept),
+            stays=fact.stays,
         )
         for fact, value in kept
     ]

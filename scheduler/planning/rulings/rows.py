@@ -137,15 +137,18 @@ def _fact(trial: Trial, row: Row) -> Ruling:
 
 
 def _words(trial: Trial, row: Row) -> list[Stated]:
-    """Return what is said of a row's fact while it counts; else what nobody's word counts as."""
+    """Return what is said of a row's fact while it counts; else what nobody's word counts as.
+
+    A call says what is done now: a bad state that nobody has said is over holds for later starts
+    too. A plan looks further and takes it for as long as its row says.
+    """
     told = stated(row.quantity, trial.known.facts_of(trial.task))
-    now = (trial.known.now - EPOCH) / HOUR
 
     def bad(one: Stated) -> bool:
         return _word_outcome(row, one) > Verdict.GO
 
     age_h, hour = row.reading_age_h, hour_at(trial)
-    kept = [one for one in told if counts(one, age_h, hour, bad=bad(one), now=now)]
+    kept = [one for one in told if (one.stays and bad(one)) or counts(one, age_h, hour)]
     unsaid = [] if row.unsaid is None else [Stated(row.unsaid)]
     return kept or unsaid
 
@@ -187,7 +190,11 @@ def _read(trial: Trial, row: Row) -> list[Reckoned]:
         told = stated(row.quantity, trial.known.facts_of(trial.task))
         ages = [number(one.value, row.unit, hour_at(trial)) for one in told]
         return [Reckoned(age, row.unit, "age", at=at) for age in ages if age is not None]
-    return on_site(trial.known, row.quantity, row.unit, trial.task, age_h=row.reading_age_h, at=at)
+    known, task = trial.known, trial.task
+    fresh = on_site(known, row.quantity, row.unit, task, age_h=row.reading_age_h, at=at)
+    every = on_site(known, row.quantity, row.unit, task)
+    bad = [o for o in every if o.stays and band_of(row, float(o.value or 0.0)).outcome > 0]
+    return fresh + [one for one in bad if one.at not in {o.at for o in fresh}]
 
 
 def _weather(trial: Trial, row: Row) -> Ruling | None:
