@@ -18,6 +18,7 @@ from rules.conditions import fixed_conditions
 from rules.exposure import NEVER as NO_DAY
 from rules.quantities import inputs_of, weather_columns
 from rules.units import convert
+from scheduler.planning.evidence.facts import asked_of
 from scheduler.planning.forecast.scenarios import UNKNOWN, Scenarios, few_years
 from scheduler.planning.forecast.weather_odds import (
     PERCENTS,
@@ -29,7 +30,6 @@ from scheduler.planning.forecast.weather_odds import (
 )
 from scheduler.planning.model.frame import shift_of
 from scheduler.planning.model.job import Task
-from scheduler.planning.model.known_facts import asked_of
 from scheduler.planning.plan.planned import Planned
 from scheduler.planning.replay.limit_odds import LimitOdds, limit_odds
 from scheduler.planning.windows.task_weather import MAY
@@ -210,7 +210,7 @@ def _left(planned: Planned, days: Days, book: Book) -> list[HoursLeft]:
 def _missing(planned: Planned, book: Book, task: Task) -> tuple[str, ...]:
     """Return the weather that a task's rows look at and that is not known in every hour."""
     frame, known = planned.frame, planned.weather.origin
-    asked = asked_of(frame.job, task, frame.progress)
+    asked = asked_of(frame, task)
     looked: dict[str, None] = {}
     for row in book.rows_for(task.work_type):
         if fixed_conditions(row, asked) is not False:
