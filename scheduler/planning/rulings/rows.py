@@ -193,7 +193,14 @@ def _read(trial: Trial, row: Row) -> list[Reckoned]:
     known, task = trial.known, trial.task
     fresh = on_site(known, row.quantity, row.unit, task, age_h=row.reading_age_h, at=at)
     every = on_site(known, row.quantity, row.unit, task)
-    bad = [o for o in every if o.stays and band_of(row, float(o.value or 0.0)).outcome > 0]
+    # What stops people now does so whichever start is tried, while it is fresh.
+    now = on_site(known, row.quantity, row.unit, task, age_h=row.reading_age_h, at=known.now)
+    stops = {o.at for o in now if band_of(row, float(o.value or 0.0)).call == "stop"}
+    bad = [
+        o
+        for o in every
+        if o.at in stops or (o.stays and band_of(row, float(o.value or 0.0)).outcome > 0)
+    ]
     return fresh + [one for one in bad if one.at not in {o.at for o in fresh}]
 
 
