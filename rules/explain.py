@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -234,7 +234,9 @@ def _by_start(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
     low, high = (int(edge[start]) for edge in window(row, ends))
     way, value = _deciding(row, weather, hours, low, high)
     if value is None:
-        return _unknown(row, low, high, binds=verdict > Verdict.GO or bool(row.seen_on_site))
+        made = _unknown(row, low, high, binds=verdict > Verdict.GO or bool(row.seen_on_site))
+        # hours that are known speak against it: no look before starting makes up for those
+        return made if verdict == Verdict.GO else replace(made, verdict=verdict, ask_on_site=False)
     band = row.bands[band_index(value, row.bands)]
     return Reason(
         row=row,

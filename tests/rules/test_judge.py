@@ -72,7 +72,8 @@ def test_the_night_after_decides_the_grouting_noon(book: Book) -> None:
     asked = Asked("place_grout", {"task.grouted": True}, frozenset({"insulating_blankets"}))
     starts = start_verdicts(book, asked, sky, 4)
     assert starts[0] == NO_GO  # 32 h after the end
-    assert starts[41] == GO
+    assert starts[41] == NO_GO  # cells that stood at 15 F until an hour ago
+    assert starts[50] == GO
     with_heat = Asked("place_grout", {"task.grouted": True}, frozenset({"heated_enclosure"}))
     assert start_verdicts(book, with_heat, sky, 4)[0] == PROTECT
 

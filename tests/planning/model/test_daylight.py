@@ -38,10 +38,11 @@ def test_day_length_at_44_5_north_in_mid_november() -> None:
     assert (set_ - rise).total_seconds() / 3600.0 == pytest.approx(9.605, abs=0.03)
 
 
-def test_the_polar_night_and_the_midnight_sun_have_neither() -> None:
+def test_the_polar_night_has_neither_and_the_midnight_sun_the_whole_day() -> None:
     sun = sun_at(Site("", 71.3, -156.8, 0.0, "America/Anchorage"))
     assert sun(date(2026, 12, 21)) == (None, None)
-    assert sun(date(2026, 6, 21)) == (None, None)
+    whole = (datetime(2026, 6, 21, 8, tzinfo=UTC), datetime(2026, 6, 22, 8, tzinfo=UTC))
+    assert sun(date(2026, 6, 21)) == whole
 
 
 def test_a_clock_change_day_keeps_instants() -> None:

@@ -14,8 +14,8 @@ from scheduler.planning.model.log import Progress
 from scheduler.planning.reports.briefing import brief
 from scheduler.planning.reports.difference import difference
 from scheduler.service.told import changes
-from tests.planning.test_decide import BOOK, NOW, ask, forecast, job, lay
-from tests.planning.test_difference import BEFORE, JOB, plan, told
+from tests.planning.calls.test_decide import BOOK, NOW, ask, forecast, job, lay
+from tests.planning.reports.test_difference import BEFORE, JOB, plan, told
 
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 BIT = timedelta(microseconds=137_211)
