@@ -56,14 +56,21 @@ def computed(what: str, given: dict[str, str]) -> float:
         case "evaporation":
             return evaporation_rate(
                 air_temperature_c=np.array([float(given["ta"])]),
-                concrete_temperature_c=np.array([float(given["tc"])]),
+                concrete_temperature_as_placed_c=np.array([float(given["tc"])]),
                 relative_humidity_pct=np.array([float(given["rh"])]),
                 wind_speed_ms=in_unit(given["kmh"], "km/h", "m/s"),
                 slab_wind_share=1.0,
             )[0]
         case "evaporation_lb":
             wind = in_unit(given["mph"], "mph", "m/s")
-            rate = evaporation_rate(**slab(given), wind_speed_ms=wind, slab_wind_share=1.0)
+            air = slab(given)
+            placed = air.pop("concrete_temperature_c")
+            rate = evaporation_rate(
+                **air,
+                concrete_temperature_as_placed_c=placed,
+                wind_speed_ms=wind,
+                slab_wind_share=1.0,
+            )
             return convert(rate[0], "kg/m2/h", "lb/ft2/h")
         case "menzel_lb":
             wind = in_unit(given["mph"], "mph", "m/s")

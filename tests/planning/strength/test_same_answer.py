@@ -25,6 +25,7 @@ from scheduler.planning.model.job import (
 )
 from scheduler.planning.model.log import Progress
 from scheduler.planning.plan_job import plan_job
+from scheduler.planning.strength.strength_now import with_strength
 from scheduler.planning.tables.hours import Forecast, HourlyTable, Provenance
 
 FIVE = datetime(2026, 11, 18, 10, tzinfo=UTC)  # 05:00 at the site
@@ -72,7 +73,7 @@ def kept() -> tuple[Forecast, ...]:
 
 def opens_by_call(now: datetime, seen: Forecast) -> datetime | None:
     newest = forecast(FIVE, FIVE)
-    told = known(job(), newest, seen, Progress(), now, previous=kept())
+    told = with_strength(known(job(), newest, seen, Progress(), now, previous=kept()), Progress())
     assert told.strength is not None
     gate = told.strength.gate(told.job.task("lower"), told.job.task("lower").after[0])
     assert gate is not None
@@ -102,7 +103,9 @@ def test_a_longer_hole_is_not_credited() -> None:
 
 def test_a_forecast_that_begins_an_hour_later_still_tells_the_gate() -> None:
     newest = forecast(FIVE + timedelta(hours=1), FIVE)
-    told = known(job(), newest, record(), Progress(), FIVE, previous=kept())
+    told = with_strength(
+        known(job(), newest, record(), Progress(), FIVE, previous=kept()), Progress()
+    )
     assert told.strength is not None
     gate = told.strength.gate(told.job.task("lower"), told.job.task("lower").after[0])
     assert gate is not None
