@@ -1,0 +1,22 @@
+"""Tests that are known to fail, each with its reason; whoever mends one takes its line out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+LIST = Path(__file__).with_name("known_open.txt")
+
+
+def known_open() -> dict[str, str]:
+    """Return the reason by the beginning of a test's id; lines are ``id | reason``."""
+    lines = [line for line in LIST.read_text(encoding="utf-8").splitlines() if "|" in line]
+    return {name.strip(): reason.strip() for name, _, reason in (li.partition("|") for li in lines)}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    told = known_open()
+    for item in items:
+        if item.nodeid in told:
+            item.add_marker(pytest.mark.xfail(reason=told[item.nodeid], strict=False))
