@@ -12,7 +12,8 @@ from email.headerregistry import Address
 from typing import Final
 
 _LABEL: Final = "[A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?"  # RFC 1035, 2.3.1 and 2.3.4
-_LOCAL: Final = "[!-?A-~]{1,64}"  # RFC 5321, 4.5.3.1.1; its inside is the parser's business
+# RFC 5321, 4.5.3.1.1; its inside is the parser's business
+_LOCAL: Final = r"""[A-Za-z0-9!"#$%&'()*+,./:;<=>?\[\\\]^_`{|}~-]{1,64}"""
 PATTERN: Final = rf"^{_LOCAL}@({_LABEL}\.)+{_LABEL}$"
 SENDER: Final = rf"^{_LOCAL}@({_LABEL}\.)*{_LABEL}$"  # also of this machine alone
 LONGEST: Final = 254  # RFC 3696, erratum 1690

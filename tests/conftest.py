@@ -12,7 +12,9 @@ LIST = Path(__file__).with_name("known_open.txt")
 def known_open() -> dict[str, str]:
     """Return the reason by the beginning of a test's id; lines are ``id | reason``."""
     lines = [line for line in LIST.read_text(encoding="utf-8").splitlines() if "|" in line]
-    return {name.strip(): reason.strip() for name, _, reason in (li.partition("|") for li in lines)}
+    return {
+        name.strip(): reason.strip() for name, _, reason in (li.partition("|") for li in lines)
+    }
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

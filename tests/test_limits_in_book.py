@@ -65,6 +65,14 @@ ALLOWED = {
         "_bridged",
     ): "gaps of past years, said when bridged",
     ("scheduler/planning/forecast/several_sources.py", "_worse"): "which of two sources is worse",
+    ("rules/shown.py", "_figure"): "how many digits are shown",
+    ("scheduler/planning/calls/brought.py", "_rain"): "when a caution is told; refuses nothing",
+    ("scheduler/planning/evidence/read_weather.py", "_at"): "how near in hours a reading speaks",
+    ("scheduler/planning/forecast/past_hours.py", "_short"): "how long a lag is filled",
+    ("scheduler/planning/forecast/scenarios.py", "carries_shares"): "past years behind a share",
+    ("scheduler/planning/rulings/unknown.py", "_is_due"): "after which weather people look first",
+    ("scheduler/planning/tables/hours.py", "is_elsewhere"): "how far a forecast speaks for a site",
+    ("scheduler/planning/tables/hours.py", "is_stale"): "how far two clocks differ",
 }
 HARMLESS = {-1.0, 0.0, 0.5, 1.0, 2.0}  # sides, emptiness, halves, pairs
 

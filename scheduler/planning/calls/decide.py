@@ -17,7 +17,7 @@ from scheduler.planning.calls.commitments import is_kept
 from scheduler.planning.calls.judging import rows_of
 from scheduler.planning.calls.now import in_turn
 from scheduler.planning.calls.task_answer import answer_for, trimmed
-from scheduler.planning.calls.weather_day_claim import claim
+from scheduler.planning.contract.weather_day_claim import claim
 from scheduler.planning.evidence.book_waits import with_book_waits
 from scheduler.planning.evidence.deadlines import said_passed
 from scheduler.planning.evidence.known import Known, Sun, known
