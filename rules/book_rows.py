@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from rules.moments import Moment, moment
 from rules.quantities import is_fact, weather_columns
 from rules.verdict import KEYS, Verdict
+
+# To the end of a shift, after a look before dawn; common practice, no source.
+LOOK_AGAIN_H: Final = 12.0
 
 TakenAs = Literal["value", "min", "max", "mean", "midpoint", "sum", "duration", "count"]
 
@@ -202,6 +205,15 @@ class Row(Asks):
     def only_advises(self) -> bool:
         """Tell whether no value of it refuses or protects; then not knowing it does not either."""
         return all(band.outcome is Verdict.GO for band in self.bands)
+
+    def speaks_h(self, *, bad: bool) -> float | None:
+        """Return for how many hours a reading counts; None: until something newer is read.
+
+        What a person can see again before starting stays as bad as it was read to the end of a
+        shift: only a newer look says that it is over.
+        """
+        again = bad and bool(self.seen_on_site) and self.reading_age_h is not None
+        return max(self.reading_age_h or 0.0, LOOK_AGAIN_H) if again else self.reading_age_h
 
     @property
     def low_is_worse(self) -> bool:

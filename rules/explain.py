@@ -172,9 +172,12 @@ def _gravest(row: Row, asked: Asked, hour: int) -> Stated | None:
         band = band_of(one.value, row.bands, row.unit, float(hour))
         return int(Verdict.NOT_KNOWN if band is None else band.outcome)
 
-    now, age_h = float(asked.now), row.reading_age_h
-    left = [one for one in told if counts(one, age_h, float(hour), bad=grave(one) > 0, now=now)]
-    return max(left, key=grave, default=ordinary(row))
+    def left(one: Stated) -> bool:
+        bad = grave(one) > 0
+        age_h = row.speaks_h(bad=bad)
+        return bool(counts(one, age_h, float(hour), bad=bad, now=float(asked.now)))
+
+    return max(filter(left, told), key=grave, default=ordinary(row))
 
 
 def _word(value: object) -> bool | str:

@@ -270,7 +270,7 @@ def _on_site(row: Row, asked: Asked, outcomes: VerdictArray, hours: int) -> Verd
     for one in stated(row.quantity, asked.facts, now):
         here = _outcome(row, one, outcomes, table)
         bad = bool((here > GO).any())
-        counting = counts(one, row.reading_age_h, table, bad=bad, now=now)
+        counting = counts(one, row.speaks_h(bad=bad), table, bad=bad, now=now)
         worst = np.where(counting, np.maximum(worst, here), worst)
         known |= counting
     if known.all():

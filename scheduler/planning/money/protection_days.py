@@ -1,7 +1,8 @@
 """How many days of a measure that can be had a start takes, for the plan's aims and for the bill.
 
-A measure is paid where the work could not begin without it by the book, and where the wall model
-says that it would freeze under what is on hand; for the days of the work and of the keeping.
+A measure is paid where the work could not begin without it by the book, or would end on a later
+day, and where the wall model says that it would freeze under what is on hand; for the days of the
+work and of the keeping. Nobody rents an enclosure to be done an hour sooner.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from rules.facts import Asked
 from rules.verdict import FloatArray
 from rules.weather import Weather
 from scheduler.planning.evidence.facts import asked_of
+from scheduler.planning.model.calendars import local_day_numbers
 from scheduler.planning.model.deliveries import papers_of
 from scheduler.planning.model.frame import Frame, effort_of, shift_of
 from scheduler.planning.model.job import MeasureOffer, Task
@@ -65,7 +67,7 @@ class Protections:
         for measures, alone in self._sets(task, [m for m, h in kept.items() if h is not None]):
             if not left.any():
                 break
-            enough = left if alone is None else left & (alone == ends)
+            enough = left if alone is None else left & self._same_day(alone, ends)
             for name in measures:
                 days = np.where(enough, np.ceil((length + (kept[name] or 0.0)) / DAY_H), 0.0)
                 found[name] = found.get(name, 0.0) + days
@@ -91,6 +93,16 @@ class Protections:
                 cost = np.rint(mean * prices[name]).astype(np.int32)
                 found[task.id] = found.get(task.id, np.zeros_like(cost)) + cost
         return found
+
+    def _same_day(self, one: IntArray, other: IntArray) -> BoolArray:
+        """Tell where two finishes of a start fall on one day at the site."""
+        frame = self.frame
+        days = local_day_numbers(
+            frame.job.site.time_zone, hour_zero=frame.hour_zero, hours=frame.hours
+        )
+        last = days.size - 1
+        here, there = (days[np.clip(ends - 1, 0, last)] for ends in (one, other))
+        return (one < NEVER) & (here == there)
 
     def _sets(
         self, task: Task, measures: Sequence[str]

@@ -30,7 +30,7 @@ from scheduler.planning.model.answer import (
     TellLine,
 )
 from scheduler.planning.rulings.conditions import by_hour
-from scheduler.planning.rulings.quantities import COLUMNS, Reckoned, is_hourly
+from scheduler.planning.rulings.quantities import COLUMNS, Reckoned, is_hourly, on_site
 from scheduler.planning.rulings.ruling import Ruling, after, graded
 
 SIGNS: Final = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "°C", "in": "in."}
@@ -271,7 +271,16 @@ def _clears(trial: Trial, row: Row) -> datetime | None:
         if found is None:
             return None
         begins = max(found, now)
-    return begins + timedelta(hours=row.recovers_h)
+    return max([begins + timedelta(hours=row.recovers_h), *_read_again(trial, row)])
+
+
+def _read_again(trial: Trial, row: Row) -> list[datetime]:
+    """Return when readings that refused no longer speak, where nobody reads again before."""
+    speaks_h, now = row.speaks_h(bad=True), trial.known.now
+    if speaks_h is None or speaks_h == row.reading_age_h:
+        return []
+    told = on_site(trial.known, row.quantity, row.unit, trial.task, age_h=speaks_h, at=now)
+    return [one.at + timedelta(hours=speaks_h) for one in told if one.at is not None]
 
 
 def first_time(trial: Trial, row: Row) -> datetime | None:

@@ -147,8 +147,12 @@ def _words(trial: Trial, row: Row) -> list[Stated]:
     def bad(one: Stated) -> bool:
         return _word_outcome(row, one) > Verdict.GO
 
-    age_h, hour = row.reading_age_h, hour_at(trial)
-    kept = [one for one in told if (one.stays and bad(one)) or counts(one, age_h, hour)]
+    hour = hour_at(trial)
+    kept = [
+        one
+        for one in told
+        if (one.stays and bad(one)) or counts(one, row.speaks_h(bad=bad(one)), hour)
+    ]
     unsaid = [] if row.unsaid is None else [Stated(row.unsaid)]
     return kept or unsaid
 
@@ -193,13 +197,16 @@ def _read(trial: Trial, row: Row) -> list[Reckoned]:
     known, task = trial.known, trial.task
     fresh = on_site(known, row.quantity, row.unit, task, age_h=row.reading_age_h, at=at)
     every = on_site(known, row.quantity, row.unit, task)
+    again = on_site(known, row.quantity, row.unit, task, age_h=row.speaks_h(bad=True), at=at)
     # What stops people now does so whichever start is tried, while it is fresh.
     now = on_site(known, row.quantity, row.unit, task, age_h=row.reading_age_h, at=known.now)
     stops = {o.at for o in now if band_of(row, float(o.value or 0.0)).call == "stop"}
+    left = {o.at for o in again}
     bad = [
         o
         for o in every
-        if o.at in stops or (o.stays and band_of(row, float(o.value or 0.0)).outcome > 0)
+        if o.at in stops
+        or ((o.stays or o.at in left) and band_of(row, float(o.value or 0.0)).outcome > 0)
     ]
     return fresh + [one for one in bad if one.at not in {o.at for o in fresh}]
 
