@@ -35,6 +35,13 @@ SAME_TASK_KEYS = (
     "beside", "place", "label", "after",
 )  # fmt: skip
 ELEMENT_KEYS = ("hours", "hours_on_request", "sealed", "under_cover")
+# A column that no forecast of a case has does not bear on it: the runner fills it with mild dry
+# weather, since for the product an absent column is not known (../shared/cases/README.md).
+MILD = {
+    "precipitation_amount": ("in", 0.0), "precipitation_probability": ("%", 5.0),
+    "wind_speed": ("mph", 4.0), "wind_speed_of_gust": ("mph", 7.0),
+    "thunderstorm_probability": ("%", 0.0),
+}  # fmt: skip
 DEFAULT_DURATION_H = 1.0
 ID_KEYS = ("id", "after", "label", "for_task")
 SLUG = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,39}")  # what a job file takes as an id
@@ -162,15 +169,27 @@ def _forecasts(inputs: Row, asked_at: datetime, zone: ZoneInfo) -> Iterable[tupl
         given.append(inputs["forecast"])
     if not given:
         given.append({"issued_at": asked_at.isoformat()})
-    for place, forecast in enumerate(given):
+    files = [_weather(forecast) for forecast in given]
+    told = {name for file in files for name in _told(file)}
+    for place, (forecast, file) in enumerate(zip(given, files, strict=True)):
         newest = place == len(given) - 1
-        file = _weather(forecast)
+        if "hours" in file:
+            mild = {name: {"unit": unit, "values": value} for name, (unit, value) in MILD.items()
+                    if name not in told}  # fmt: skip
+            file["hours"]["columns"] |= mild
         if newest:
             file |= _beside(inputs)
         if not {"hours", "daily"} & file.keys():
             file.setdefault("source_status", [])  # a file that says nothing must say so
         issued = moment(forecast.get("issued_at") or asked_at.isoformat(), zone)
         yield min(issued, asked_at), file
+
+
+def _told(file: Row) -> Iterable[str]:
+    """Yield the columns that a weather file has, by the hour or over periods."""
+    yield from file.get("hours", {}).get("columns", {})
+    for period in file.get("periods", ()):
+        yield from period
 
 
 def _beside(inputs: Row) -> dict[str, Any]:
