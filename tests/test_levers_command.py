@@ -123,13 +123,18 @@ def in_october(folder: Path, *, enclosure: str) -> tuple[Path, list[str]]:
 def test_an_enclosure_that_is_not_offered_is_priced_with_fuel_and_carries_its_cautions(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Grout and beam pockets, five hours each and a week after: 173 h, eight days begun, twice."""
+    """Grout and beam pockets, five hours each and a week after: 173 h, eight days begun, twice.
+
+    In one scenario in a hundred the laying falls below 20 °F and needs it too (TMS 602 1.8 C.3).
+    """
     job, at = in_october(tmp_path, enclosure="{per_day: 190, fuel_per_day: 60, once: 250}")
     assert main(["levers", str(job), *at, "--pairs", "0", "--json"]) == 0
     rows = {row["what"]: row for row in json.loads(capsys.readouterr().out)["levers"]}
     enclosure = rows["heated enclosure over fresh work"]
-    assert [line["total"] for line in enclosure["price"]] == [16 * 190.0, 16 * 60.0, 2 * 250.0]
-    assert enclosure["cost"] == 4500.0
+    totals = [line["total"] for line in enclosure["price"]]
+    assert totals == pytest.approx([16 * 190.0, 16 * 60.0, 2 * 250.0], rel=0.005)
+    assert enclosure["cost"] == pytest.approx(sum(totals))
+    assert all(line >= least for line, least in zip(totals, (3040.0, 960.0, 500.0), strict=True))
     assert enclosure["days_gained"] > 1.0  # the bare wall waits for its strength at 7 °C
     assert main(["levers", str(job), *at, "--pairs", "0"]) == 0
     assert "heater near sheets" in capsys.readouterr().out

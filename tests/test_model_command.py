@@ -234,7 +234,7 @@ def test_nothing_is_begun_before_its_delivery(ask: Asked) -> None:
 def test_a_hold_is_planned_as_if_released_and_says_who_may(ask: Asked) -> None:
     hold = "holds: [{by: [engineer], needs: the dowel layout}]"
     (line,) = ask.run("plan", task("a", 2, hold))["plan"]["tasks"]
-    assert line["holds"] == [{"by": "engineer", "needs": "the dowel layout"}]
+    assert line["holds"] == [{"by": "engineer", "needs": "the dowel layout", "row": ""}]
 
 
 # weather past the forecast

@@ -94,7 +94,10 @@ def shift_span(known: Known, task: Task, day: date) -> Span | None:
         rise, down = known.sun[day]
         if rise is None or down is None:
             return None
-        begin, over = max(begin, rise), min(over, down)
+        # Whole hours of light, as a plan counts them: nobody begins at the minute of sunrise.
+        hour = timedelta(hours=1)
+        begin += hour * max(math.ceil((rise - begin) / hour), 0)
+        over = begin + (down - begin) // hour * hour if down < over else over
     return Span(begin, over) if start < end and begin < over else None
 
 

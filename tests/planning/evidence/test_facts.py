@@ -155,8 +155,9 @@ def test_the_worst_place_refuses_in_plan_and_call() -> None:
         plan_verdicts(LAY, *what)[0] == Verdict.NO_GO
     )
     verdicts = plan_verdicts(LAY, *what)
-    assert (verdicts[:6] == Verdict.NO_GO).all()  # six hours from the reading, and no longer
-    assert (verdicts[6:] < Verdict.NO_GO).all()
+    # To the end of a shift from the reading, half an hour ago, unless somebody reads again.
+    assert (verdicts[:12] == Verdict.NO_GO).all()
+    assert (verdicts[12:] < Verdict.NO_GO).all()
 
 
 def test_a_task_with_a_place_looks_at_its_own() -> None:
