@@ -17,7 +17,7 @@ MASONRY = frozenset(
 )
 # Each row of `everywhere` that binds them, and why it knows no border.
 NO_BORDER = {
-    "wall.unbraced-over-8-ft": "danger: an unbraced wall falls on people",
+    "wall.unbraced-over-8-ft-own": "danger: an unbraced wall falls on people",
     "wall.read-first-day": "danger: wind on a wall one day old",
     "wall.read-braced": "danger: wind on a braced wall",
     "wall.braces-checked": "danger: a brace gone is a wall that falls",
@@ -27,6 +27,9 @@ NO_BORDER = {
     "frozen.mortar": "physics: water freezes at 0 C",
     "frozen.grout": "physics: water freezes at 0 C",
     "frozen.wall": "physics: water freezes at 0 C",
+    "frozen.cells": "physics: a hollow wall follows the air of the hours before",
+    "frozen.cells-core": "physics: water freezes at 0 C",
+    "frozen.cells-ice": "physics: ice in a cell keeps grout from the unit",
     "mixing-water.hottest": "physics: hot water sets cement at once",
     "masonry.keep.rounds": "practice of any site: covers slip, heaters stop",
     "block.on-young-footing": "physics: what green concrete bears; advises, refuses nothing",

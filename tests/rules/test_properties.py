@@ -194,13 +194,20 @@ def by_hand(row: Row, asked: Asked, columns: dict[str, np.ndarray], start: int, 
     while reach and math.isnan(values[reach - 1]):
         reach -= 1
     low, high = (int(edge[0]) for edge in window(row, np.array([end]), np.array([start])))
+    if row.seen_on_site:  # what the hours before the table left is seen before starting
+        if high <= 0:
+            return int(Verdict.GO)
+        first = next((n for n, value in enumerate(values) if not math.isnan(value)), 0)
+        low = min(max(low, first), high)
     if low < 0 or low >= reach:
         beyond_record = low < 0 and row.if_no_record == "check"
         return int(Verdict.GO if beyond_record else Verdict.NOT_KNOWN)
     seen = [float(v) for v in values[low : min(high, reach)]]
     whole = row.taken_as in {"mean", "midpoint"}
-    if any(math.isnan(v) for v in seen) or (whole and high > reach):
+    if not seen or any(math.isnan(v) for v in seen) or (whole and high > reach):
         return int(Verdict.NOT_KNOWN)
+    assert row.hours is not None
+    first_day = high - math.ceil(max(row.hours.until.offset_h - row.must_reach_h, 0.0))
     ways = {
         "mean": lambda: sum(seen) / len(seen),
         "midpoint": lambda: (min(seen) + max(seen)) / 2,
@@ -209,9 +216,13 @@ def by_hand(row: Row, asked: Asked, columns: dict[str, np.ndarray], start: int, 
         "sum": lambda: sum(seen),
     }
     outcomes = codes(row, asked)
+    told = int(Verdict.GO if first_day <= reach else Verdict.NOT_KNOWN)  # law 4: the first 24 h
     return max(
-        int(outcomes[band_index(convert(ways[way](), si_unit(row.unit), row.unit), row.bands)])
-        for way in (row.taken_as, *row.also_taken_as)
+        told,
+        *(
+            int(outcomes[band_index(convert(ways[way](), si_unit(row.unit), row.unit), row.bands)])
+            for way in (row.taken_as, *row.also_taken_as)
+        ),
     )
 
 
