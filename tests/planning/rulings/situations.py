@@ -22,7 +22,7 @@ NOW: Final = datetime(2026, 11, 9, 12, tzinfo=UTC)  # a Monday, 07:00 at the sit
 BACK_H, AHEAD_H = 96, 144
 AGES: Final = {  # the work whose finish an age counts from
     "age_of_masonry": "lay_block", "age_of_grout": "place_grout",
-    "age_of_concrete": "place_footing",
+    "age_of_concrete": "place_footing", "age_of_wall": "lay_block",
 }  # fmt: skip
 MILD: Final = {
     "air_temperature_c": 15.0, "dew_point_temperature_c": 6.0, "relative_humidity_pct": 55.0,
@@ -49,6 +49,7 @@ class Situation:
     task: Mapping[str, Any] = field(default_factory=dict)
     columns: Mapping[str, float] = field(default_factory=dict)
     slope: float = 0.0
+    on_hand: tuple[str, ...] = ()
 
     def and_(self, other: Situation) -> Situation:
         """Return both together."""
@@ -59,6 +60,7 @@ class Situation:
             {**self.task, **other.task},
             {**self.columns, **other.columns},
             self.slope or other.slope,
+            (*self.on_hand, *other.on_hand),
         )
 
     def table(self) -> dict[str, np.ndarray]:

@@ -58,6 +58,7 @@ def job_text(work_type: str, told: Situation, edition: str) -> dict[str, Any]:
                  "time_zone": "America/New_York"},
         "hours": {"mon-sun": "07:00-17:00"}, "season_end": "2026-12-31",
         "tasks": [*before, {**here, **element}],
+        "measures": {"on_hand": list(told.on_hand)},
     }  # fmt: skip
 
 
@@ -120,6 +121,12 @@ def answered(book: Book, told: Told) -> list[TaskAnswer]:
     return [answer for answer in answers if answer.task == "here"]
 
 
+def _decides(made: Ruling, band: Band) -> bool:
+    """Tell whether a ruling is the band's; what a band asks and nobody has is no-go (law 5)."""
+    lacking = bool(made.lacks) and made.outcome is Outcome.NO_GO
+    return made.outcome is OUTCOME[band.outcome] or (lacking and bool(band.measures))
+
+
 def refused(row: Row, edition: str) -> str:
     """Say what is wrong with a row's refusal; empty where the answer of the day tells it."""
     band = gravest(row)
@@ -128,7 +135,7 @@ def refused(row: Row, edition: str) -> str:
         return "" if reached else f"{row.id}: nothing reaches it"
     for told in tried(row, band, edition):
         made = said(row, told)
-        if made is not None and made.outcome is OUTCOME[band.outcome]:
+        if made is not None and _decides(made, band):
             limits = [x for answer in answered(load_book(edition), told) for x in answer.limits]
             shown = any(x.rule == row.id and x.outcome is made.outcome for x in limits)
             plain = not row.quantity
@@ -194,6 +201,9 @@ def read(quantity: str, value: float, unit: str) -> dict[str, Any]:
     return {"kind": "reading", "quantity": quantity, "value": value, "unit": unit}
 
 
+COLD_KIT: Final = (
+    "heat_mixing_water", "heat_sand", "weather_resistive_cover", "insulating_blankets",
+)  # fmt: skip
 CASES: Final = (  # what is read, the sky, whether it may go; TMS 602-16 1.8 C and 1.8 D
     ("mortar_temperature", 34.0, "degF", {"air_temperature_c": 2.5}, False),
     ("mortar_temperature", 50.0, "degF", {"air_temperature_c": 2.5}, True),
@@ -207,7 +217,7 @@ CASES: Final = (  # what is read, the sky, whether it may go; TMS 602-16 1.8 C a
 def test_a_reading_that_counts_in_some_weather_decides_in_it(
     tmp_path: Path, quantity: str, value: float, unit: str, columns: dict[str, float], goes: bool
 ) -> None:
-    told = Situation(entries=(read(quantity, value, unit),), columns=columns)
+    told = Situation(entries=(read(quantity, value, unit),), columns=columns, on_hand=COLD_KIT)
     answer = today_of(tmp_path, told)
     assert (answer["call"] in {"go", "go_with_protection"}) is goes, answer["reason"]
 
