@@ -11,6 +11,7 @@ import pytest
 
 from rules.grading import is_on_site, row_on_site
 from rules.quantities import is_fact
+from rules.kinds import Form, kind_of
 from rules.verdict import KEYS
 from rules.weather import Weather
 from rules.words import site_quantities, words
@@ -20,6 +21,7 @@ from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
 from scheduler.planning.model.job import Job, State, Task
 from scheduler.planning.model.log import Entry, Fact, Progress, Reading
+from scheduler.planning.model.means import with_means
 from scheduler.planning.rulings.rows import ruling
 from tests.planning.evidence.made import BOOK, MILD, NOW, job, log, mild
 
@@ -100,7 +102,7 @@ def compare(seen: object, task: Task, weather: Weather, *, start: int) -> Counte
     found: Counter[str] = Counter()
     at = NOW + timedelta(hours=start)
     trial = Trial(seen, task, Span(at, at + timedelta(hours=1)))  # type: ignore[arg-type]
-    asked = asked_with(trial.known.evidence, task, NOW)
+    asked = with_means(asked_with(trial.known.evidence, task, NOW), trial.known.job, NOW, NOW)
     for row in BOOK.rows_for(task.work_type):
         if row not in ROWS or (row.unsaid is not None):
             continue
@@ -111,6 +113,8 @@ def compare(seen: object, task: Task, weather: Weather, *, start: int) -> Counte
         if plan == told or (unread and told == "not_known"):
             found[told] += 1
             continue
-        # a plan takes a measure that nobody has for a refusal; a call names it
+        # What stands or is finished asks for its measures without waiting for them.
+        waits = kind_of(task.work_type).form is Form.WORK and task.state is State.TO_DO
+        assert not waits, (row.id, task, plan, told)
         assert (plan, told) == ("no_go", "go_with_protection"), (row.id, task, plan, told)
     return found
