@@ -172,6 +172,7 @@ class Row(Asks):
     unless: tuple[Condition, ...] = ()
     substitutes: tuple[Substitute, ...] = ()
     seen_on_site: str = ""  # why a person can see before starting what nobody told
+    felt: str = ""  # why the people at work notice by themselves, hour by hour, what nobody told
     left_by: Literal["", "frost", "rain"] = ""  # what weather leaves it: looked at after that
     must_reach_h: float = 24.0  # of a period after the work: so much must be forecast
     ordinary: float | None = None  # a size that nobody stated counts as this, in the row's unit
@@ -338,6 +339,8 @@ def _unknown_problem(row: Row) -> str:
 
     Hours to come cannot be seen: only a state, or what past hours left, is seen before starting.
     """
+    if row.felt and (row.seen_on_site or not row.unit or row.hours is not None):
+        return "felt is for what weather does to people hour by hour"
     if row.left_by and not row.seen_on_site:
         return "left_by without seen_on_site"
     if row.ordinary is not None and (row.seen_on_site or not row.unit):

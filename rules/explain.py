@@ -191,7 +191,7 @@ def _by_hour(row: Row, asked: Asked, weather: Weather, start: int, end: int) -> 
     hours = weather.for_row(row)
     stop = min(max(end, start + 1), weather.hours)
     here = np.asarray(verdicts[..., start:stop])
-    past = end > weather.hours
+    past = end > weather.hours and not row.felt
     if hours is None or here.size == 0:
         return _unknown(row, start, end, binds=bool((here > 0).any()))
     worst = int(here.max())

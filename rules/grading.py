@@ -90,6 +90,8 @@ def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
         return _by_hour(read, outcomes, applies, weather)
 
     judged = _as_means_come(row, asked, np.arange(weather.hours), graded)
+    if row.felt:
+        judged = np.where(judged == NOT_KNOWN, GO, judged).astype(np.int8)
     return where_it_applies(judged, True, age_conditions(row, asked, weather.hours))
 
 

@@ -254,6 +254,8 @@ def on_unknown(row: Row) -> str:
         return ""
     if row.ordinary is not None:
         return f"ordinary size, {row.ordinary:g} {row.unit} at most, told among the checks"
+    if row.felt:
+        return f"felt at work: {row.felt}"
     if row.seen_on_site:
         left = f", asked after {row.left_by}" if row.left_by else ""
         return f"seen on site{left}: {row.seen_on_site}"

@@ -42,7 +42,10 @@ def test_a_record_too_short_or_of_another_kind_is_refused(
     assert why in capsys.readouterr().err
 
 
-def test_a_lower_confidence_needs_fewer_years(capsys: pytest.CaptureFixture[str]) -> None:
+def test_no_confidence_states_a_share_from_under_nine_years(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     file = str(recorded("obs", "daily-seattle-2012-2015.csv"))
-    assert main([file, "--confidence", "0.6"]) != 2
-    assert "01 Nov  climate only          4" in capsys.readouterr().out
+    assert main([file, "--confidence", "0.6"]) == 2
+    assert "4 whole autumns" in (said := capsys.readouterr().err)
+    assert "60% needs 10 or more" in said  # nine, and one that is left out

@@ -50,7 +50,7 @@ def likely(
     asked = with_means(told, known.job, known.now, moment_of(first))
     # An old forecast picks no hours; work that no weather refuses has them all.
     if known.view.stale:
-        looked = [r for r in kept if not r.only_advises and not r.seen_on_site]
+        looked = [r for r in kept if not (r.only_advises or r.seen_on_site or r.felt)]
         return [all(fixed_conditions(r, asked) is False for r in looked)] * len(starts)
     weather = Weather(columns, count)
     ends = np.arange(count, dtype=np.int64) + 1

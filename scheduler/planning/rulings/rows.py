@@ -220,7 +220,8 @@ def _weather(trial: Trial, row: Row) -> Ruling | None:
 def _doubted(trial: Trial, row: Row, made: Ruling | None, span: Span) -> Ruling | None:
     """Return a ruling that rests on an old forecast, or one of another place, as not known."""
     old = trial.known.view.stale and span.end > trial.known.now
-    if made is None or not old or made.refuses or row.only_advises or row.seen_on_site:
+    by_people = row.only_advises or row.seen_on_site or row.felt
+    if made is None or not old or made.refuses or by_people:
         return made
     return replace(not_known(trial, row, span), moves=True)
 
@@ -239,6 +240,8 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
     mask = binds if isinstance(binds, np.ndarray) else np.full(values.size, 1.0)
     if binds is None:
         mask = np.full(values.size, np.nan)
+    if row.felt:  # what is not known of these hours is felt when they come
+        mask = np.where(np.isfinite(mask) & np.isfinite(values), mask, 0.0)
     shifts = worked(trial.known, trial.task, span)
     if shifts is not None:
         mask = np.where(shifts, mask, 0.0)

@@ -54,7 +54,7 @@ def unread(trial: Trial, row: Row) -> Ruling:
 
 def unforeseen(trial: Trial, row: Row, span: Span) -> Ruling:
     """Return a row's word where its weather is not known."""
-    if row.only_advises:
+    if row.only_advises or row.felt:
         return asked(trial, row, None, Outcome.GO, None)
     return seen(trial, row) if is_past(trial, row, span) else not_known(trial, row, span)
 
