@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from rules.grading import is_on_site, row_on_site
-from rules.quantities import is_fact
 from rules.kinds import Form, kind_of
+from rules.quantities import is_fact
 from rules.verdict import KEYS
 from rules.weather import Weather
 from rules.words import site_quantities, words
