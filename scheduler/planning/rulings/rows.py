@@ -253,24 +253,23 @@ def _each_hour(trial: Trial, row: Row) -> Ruling | None:
 def _hours_of(trial: Trial, row: Row, span: Span) -> FloatArray | None:
     """Return the row's quantity by hour; a substitute where it is absent or has ended, flagged."""
     values = hourly(trial, row.quantity, row.unit, span, given=row.given)
+    end = _end_of(trial, row.quantity)
     for other in row.substitutes:
         if values is not None and not np.isnan(values).any():
             break
         instead = _stood_in(trial, row, other, span)
         if instead is None:
             continue
-        if values is None:
-            values = instead
-            continue
-        beyond = np.arange(values.size) + hour_of(span.start) >= _own_end(trial, row)
-        values = np.where(beyond, instead, values)
+        beyond = np.arange(instead.size) + hour_of(span.start) >= end
+        values = instead if values is None else np.where(beyond, instead, values)
+        end = max(end, _end_of(trial, other.quantity))
     return values
 
 
-def _own_end(trial: Trial, row: Row) -> int:
-    """Return the hour at which a row's own column ends, or an input of it."""
-    names = [row.quantity] if row.quantity in COLUMNS else []
-    names += [name.rpartition("_")[0] for name, _ in inputs_of(row.quantity)]
+def _end_of(trial: Trial, quantity: str) -> int:
+    """Return the hour at which a quantity's column ends, or an input of it."""
+    names = [quantity] if quantity in COLUMNS else []
+    names += [name.rpartition("_")[0] for name, _ in inputs_of(quantity)]
     ends = [end for n in names if n in COLUMNS and (end := reach(trial.known, n)) is not None]
     return min((hour_of(end) for end in ends), default=0)
 
