@@ -99,7 +99,12 @@ def _detail(job: Job, names: Mapping[str, str], answer: TaskAnswer) -> Renderabl
         f"tell {words(t.whom)}: {t.what}" + (f" (by {clock(t.by, zone)})" if t.by else "")
         for t in answer.tell
     ]
-    lines += [f"{words(o.before)} comes before {words(o.after)}" for o in answer.order]
+    here = {task.work_type for task in job.tasks}  # of other work the job has nothing to order
+    lines += [
+        f"{words(o.before)} comes before {words(o.after)}"
+        for o in answer.order
+        if {o.before, o.after} <= here
+    ]
     if answer.cautions:
         lines.append("cautions: " + "; ".join(caution_words([answer])))
     return Group(head, *(Padding(Text(line), (0, 0, 0, 2)) for line in lines))

@@ -18,6 +18,7 @@ from rules.book import Book, measures
 from rules.book_rows import Row
 from rules.kinds import Form, kind_of
 from rules.leaving import LeftStanding, left_standing, protects, verb_of
+from scheduler.planning.evidence.facts import evidence
 from scheduler.planning.evidence.known import Known, View
 from scheduler.planning.evidence.observed_then_forecast import last_hour
 from scheduler.planning.evidence.shifts import shift_span
@@ -144,7 +145,11 @@ def _as_left(here: Known, half: Sequence[Task], away: Away) -> Known:
         replace(task, finished_at=away.start) if task.id in names else task
         for task in here.job.tasks
     )
-    return replace(here, job=replace(here.job, tasks=tasks))
+    job = replace(here.job, tasks=tasks)
+    ends = {name: replace(here.standing[name], finished=away.start) for name in names}
+    standing = {**here.standing, **ends}
+    told = evidence(job, here.entries, standing, here.now)
+    return replace(here, job=job, standing=standing, evidence=told, made={})
 
 
 def _half(task: Task, here: Known, away: Away, book: Book) -> Iterator[tuple[LeftStanding, _Said]]:
