@@ -219,7 +219,16 @@ def strength_of(
     what was observed and read since, and none for hours that nobody knows.
     """
     finish = {name: np.atleast_2d(many.finish) for name, many in judged.many.items()}
-    return gates_in(frame, finish, judged, traces.table, mixes, observed)
+    told = None if judged.stale else _known_hours(traces.forecast, judged.tail_from)
+    return gates_in(frame, finish, judged, traces.table, mixes, observed, told)
+
+
+def _known_hours(forecast: HourlyTable, until: int) -> HourlyTable | None:
+    """Return the forecast's hours before its first column ends, as calls have them."""
+    if until < 1:
+        return None
+    columns = {name: np.atleast_2d(v)[:, :until] for name, v in forecast.columns.items()}
+    return HourlyTable(forecast.start[:until], columns)
 
 
 def gates_in(
@@ -229,6 +238,7 @@ def gates_in(
     table: HourlyTable,
     mixes: OwnMixes,
     observed: HourlyTable | None,
+    told: HourlyTable | None = None,
 ) -> JobGates:
     """Return the same for finishes in a table's scenarios; the forecast's are followed too."""
     followed = {
@@ -237,7 +247,7 @@ def gates_in(
     }
     return job_gates(
         frame,
-        weather=gate_weather(frame, table, observed),
+        weather=gate_weather(frame, table, observed, told),
         finish=followed,
         works=mixes.works,
     )

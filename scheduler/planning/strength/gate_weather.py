@@ -22,7 +22,12 @@ READ_IN: Final = {  # which readings tell of grout, and which of concrete
 }
 
 
-def gate_weather(frame: Frame, table: HourlyTable, observed: HourlyTable | None) -> GateWeather:
+def gate_weather(
+    frame: Frame,
+    table: HourlyTable,
+    observed: HourlyTable | None,
+    told: HourlyTable | None = None,
+) -> GateWeather:
     """Return the weather to come with what was observed and read before it.
 
     Parameters
@@ -35,6 +40,8 @@ def gate_weather(frame: Frame, table: HourlyTable, observed: HourlyTable | None)
     observed : HourlyTable, optional
         ``(hours,)`` or ``(1, hours)``. What lies before its last gap is not known, and of those
         hours the work is credited with those only in which somebody read its temperature.
+    told : HourlyTable, optional
+        ``(1, hours)`` of the forecast alone; gates of finished work that open in it open then.
     """
     done = [t for t in frame.job.tasks if _finished(frame, t) and fresh_work(t) is not None]
     since = [
@@ -44,7 +51,7 @@ def gate_weather(frame: Frame, table: HourlyTable, observed: HourlyTable | None)
     ]
     back = max([0, *since])
     if back == 0:
-        return GateWeather(table)
+        return GateWeather(table, told=told)
     start = table.start[0] - np.arange(back, 0, -1) * np.timedelta64(1, "h")
     past = _since_gap(start, _on(observed, start))
     whole = np.concatenate([start, table.start])
@@ -55,6 +62,7 @@ def gate_weather(frame: Frame, table: HourlyTable, observed: HourlyTable | None)
         past,
         measured={name: values[dark:] for name, values in read.items()},
         read_before={name: values[:dark] for name, values in read.items()},
+        told=told,
     )
 
 

@@ -69,6 +69,7 @@ class GateWeather:
     measured: Mapping[str, FloatArray] = field(default_factory=dict)  # by task, past + hours
     read_before: Mapping[str, FloatArray] = field(default_factory=dict)  # hours before ``past``
     ground_c: float | None = None
+    told: HourlyTable | None = None  # (1, hours) the forecast alone, which calls go by
 
 
 def job_gates(
@@ -335,22 +336,33 @@ def _add_done(
         _add_done_on_air(found, frame, finished, links, weather)
         return
     keys = {(task.id, link.task): _opening(task, link, work.specified_mpa) for task, link in links}
-    told = done_work(
-        work,
-        site=frame.job.site,
-        finished=finished,
-        weather=ElementWeather(
-            weather.table,
-            weather.past,
-            measured=weather.measured.get(source.id),
-            read_before=weather.read_before.get(source.id),
-            ground_c=weather.ground_c,
-        ),
-        protection=kept_cover(frame, source, finished),
-        openings={" ".join(key): one for key, one in keys.items()},
-        confidence=frame.job.confidence,
-    )
-    found.done[source.id] = told
+
+    def in_(table: HourlyTable) -> DoneWork:
+        return done_work(
+            work,
+            site=frame.job.site,
+            finished=finished,
+            weather=ElementWeather(
+                table,
+                weather.past,
+                measured=weather.measured.get(source.id),
+                read_before=weather.read_before.get(source.id),
+                ground_c=weather.ground_c,
+            ),
+            protection=kept_cover(frame, source, finished),
+            openings={" ".join(key): one for key, one in keys.items()},
+            confidence=frame.job.confidence,
+        )
+
+    found.done[source.id] = likely = in_(weather.table)
+    told = likely if weather.told is None or not keys else in_(weather.told)
     for key in keys:
         name = " ".join(key)
-        found.put(key, told.ready[name], told.optimistic[name], told.each[name])
+        # Where the forecast's own hours open the gate, the plan has the hour that the call has.
+        opened = told.ready[name] < NEVER
+        ready, fast = (
+            (told.ready[name], told.optimistic[name])
+            if opened
+            else (likely.ready[name], likely.optimistic[name])
+        )
+        found.put(key, ready, fast, likely.each[name])
