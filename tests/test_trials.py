@@ -24,7 +24,6 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 # What is not right yet, and why; each leaves this list when it is mended.
 OPEN = {
-    "plan-strength-gate-half": "bare grout at the job's confidence opens its gate a day later",
     "plan-gate-by-read-wall": "the plan asks for no cover that finished work would need on",
 }
 
