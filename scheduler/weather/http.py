@@ -96,13 +96,16 @@ class Fetcher:
             If there is none within the budget and none was kept.
         """
         pause, self._unfit = FIRST_PAUSE_S, unfit
+        told: Refused | None = None
         while True:
             try:
                 return self._once(url)
             except Refused as refused:
+                if told is None or self._left_s() > 0:  # a try cut short says less than one before
+                    told = refused
                 wait = max(pause * random.uniform(0.75, 1.25), refused.after_s or 0.0)  # noqa: S311
                 if once or not refused.heals or self.clock() + wait >= self._deadline:
-                    return self._kept_or_raise(url, refused)
+                    return self._kept_or_raise(url, told)
             self.sleep(wait)
             pause *= 2
 

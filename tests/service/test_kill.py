@@ -81,7 +81,7 @@ def test_a_kill_at_any_moment_doubles_no_message_and_loses_none_in_silence(
             at = max([at, *(line.removeprefix("at ") for line in lines if line.startswith("at"))])
             phases.update(checked(path, logged))
         end = datetime.fromisoformat(at) + AFTER
-        process = victim(path, job, server.port, at, end)
+        process = victim(path, job, server.port, at, end, "quiet")
         assert whole(process.communicate(timeout=300)[0])[-1] == "done"
     store = open_store(str(path))
     settled(store, mood)
@@ -156,7 +156,7 @@ def everyone_every_day(store: Store, end: datetime) -> None:
 
 
 def test_two_services_on_one_store_double_nothing_and_drop_nothing(tmp_path: Path) -> None:
-    quiet, path, end = Behaviour(), tmp_path / "closein.db", START + timedelta(hours=6)
+    quiet, path, end = Behaviour(), tmp_path / "closein.db", START + timedelta(hours=4)
     job = made_job(tmp_path, delivery=f"[{', '.join(PEOPLE)}]")
     with serving(quiet) as server:
         first = START.isoformat()

@@ -1,7 +1,8 @@
 """A service that runs until it is killed: half an hour a step, mail to a real server, log, replan.
 
-python -m tests.service.victim STORE JOB PORT FROM UNTIL [patient]
+python -m tests.service.victim STORE JOB PORT FROM UNTIL [patient | quiet]
 Patient: waits long for the server, and for another service whose moved clock is behind.
+Quiet: something is written down every three hours only; a plan of each takes longer than all else.
 Says ``at MOMENT`` after each step and ``logged TEXT`` once the store has an entry.
 """
 
@@ -10,6 +11,7 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import count
 from pathlib import Path
 
 from scheduler.mail.smtp import MailServer, Smtp
@@ -31,20 +33,23 @@ def say(line: str) -> None:
 
 
 def main(store: str, job: str, port: str, begin: str, end: str, manner: str = "") -> None:
-    wait_s = 20.0 if manner else 0.5
+    wait_s = 20.0 if manner == "patient" else 0.5
     server = MailServer("127.0.0.1", int(port), "none", "closein@example.org", timeout_s=wait_s)
     start, until = datetime.fromisoformat(begin), datetime.fromisoformat(end)
     made = made_service(Path(store), Path(job), start, senders={"mail": Smtp(server)})
-    if manner:
+    if manner == "patient":
         made.service = replace(made.service, leases=Leases(DAY, DAY, DAY))
     say("open")
     phone = Visitor(JOB, "A. Ryd", may_log=True)
-    while made.clock.now < until:
+    for step in count():
+        if made.clock.now >= until:
+            break
         round_of(made.service)
-        note = f"note {made.clock.now.isoformat()}"
-        form = {"what": "note", "text": note, "key": f"form {made.clock.now.isoformat()}"}
-        take(made.service, phone, form)  # sent again after a kill, as a phone without answer does
-        say(f"logged {note}")
+        if manner != "quiet" or step % 6 == 0:
+            note = f"note {made.clock.now.isoformat()}"
+            form = {"what": "note", "text": note, "key": f"form {made.clock.now.isoformat()}"}
+            take(made.service, phone, form)  # again after a kill, as a phone without answer does
+            say(f"logged {note}")
         replan_due(made.service)
         made.clock.now += STEP
         say(f"at {made.clock.now.isoformat()}")

@@ -13,9 +13,11 @@ import responses
 
 from rules.errors import WeatherUnavailable
 from scheduler.planning.model.job import SourceChoice
+from scheduler.weather import http
 from scheduler.weather.grids.ranges import RangeFetcher
+from scheduler.weather.http import Fetcher
 from scheduler.weather.nws import NwsGridpoints
-from scheduler.weather.nws_service import PUBLIC, Service
+from scheduler.weather.nws_service import PUBLIC, Service, explained
 from scheduler.weather.sources import Network, fetch_all
 from tests.faults.peers import Manner, answer, drips, in_turn, peer, says
 from tests.service.made_job import made_forecast, utc
@@ -55,6 +57,20 @@ def asked(url: str, *, budget_s: float, cache: Path | None = None) -> NwsGridpoi
     return NwsGridpoints(Service(url=url, budget_s=budget_s, cache=cache))
 
 
+class Late:
+    """A clock that stands until somebody sleeps, longer than was meant, and then goes on."""
+
+    def __init__(self, nap_s: float) -> None:
+        self.nap_s = nap_s
+        self.woke: float | None = None
+
+    def sleep(self, _: float) -> None:
+        self.woke = time.monotonic()
+
+    def clock(self) -> float:
+        return 0.0 if self.woke is None else self.nap_s + time.monotonic() - self.woke
+
+
 @pytest.mark.parametrize("cached", [False, True])
 @pytest.mark.parametrize("raw", BROKEN.values(), ids=list(BROKEN))
 def test_an_answer_that_breaks_off_is_a_plain_line(
@@ -66,11 +82,14 @@ def test_an_answer_that_breaks_off_is_a_plain_line(
     assert "object at 0x" not in str(caught.value)
 
 
-def test_where_one_source_breaks_off_the_second_is_asked(tmp_path: Path) -> None:
+def test_where_one_source_breaks_off_the_second_is_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(http, "FIRST_PAUSE_S", 1e3)  # longer than the budget: one try, no race
     (tmp_path / "other.json").write_bytes(made_forecast(NOW))
     choices = (SourceChoice("nws"), SourceChoice("other", file="other.json"))
     with peer(says(BROKEN["fewer bytes than promised"])) as bad:
-        network = Network(nws_url=bad.url, contact="", budget_s=1.0, cache=None, now=lambda: NOW)
+        network = Network(nws_url=bad.url, contact="", budget_s=60.0, cache=None, now=lambda: NOW)
         fetched = fetch_all(choices, HERE, network, now=NOW, folder=tmp_path)
     assert [choice.name for choice, _ in fetched.answers] == ["other"]
     assert "broke off" in fetched.absent[0]
@@ -82,6 +101,36 @@ def test_an_answer_that_broke_off_once_is_asked_for_again() -> None:
         service = Service(url=flaky.url, budget_s=30.0)
         assert service.points(HERE).status == 200
     assert len(flaky.asked) == 2
+
+
+BREAKS_OFF = says(BROKEN["fewer bytes than promised"])
+
+
+@pytest.mark.parametrize("nap_s", [4.2, 6.0])
+def test_a_try_that_only_ran_out_of_time_does_not_hide_why_the_one_before_failed(
+    nap_s: float,
+) -> None:
+    """The second one is cut, or not even made: neither says anything of the service."""
+    with peer(BREAKS_OFF, drips(b"HTTP/1.1 ")) as bad:
+        watch = Late(nap_s)
+        fetcher = Fetcher(
+            agent="closein", budget_s=5.0, explain=explained, sleep=watch.sleep, clock=watch.clock
+        )
+        fetcher.start()
+        with pytest.raises(WeatherUnavailable, match="broke off"):
+            fetcher.get(bad.url)
+    assert len(bad.asked) == (2 if nap_s < 5.0 else 1)
+
+
+@pytest.mark.parametrize("nap_s", [4.2, 6.0])
+def test_nor_does_one_for_a_grid_file(nap_s: float) -> None:
+    with peer(BREAKS_OFF, drips(b"HTTP/1.1 ")) as bad:
+        watch = Late(nap_s)
+        fetcher = RangeFetcher(agent="closein", budget_s=5.0, sleep=watch.sleep, clock=watch.clock)
+        fetcher.start()
+        with pytest.raises(WeatherUnavailable, match="broke off"):
+            fetcher.text(f"{bad.url}/inventory")
+    assert len(bad.asked) == (2 if nap_s < 5.0 else 1)
 
 
 HEAD = b"HTTP/1.1 200 OK\r\n"

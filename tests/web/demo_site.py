@@ -74,10 +74,13 @@ class DemoSite:
 
 
 @contextmanager
-def demo_site(folder: Path, *, scenarios: int = 60) -> Iterator[DemoSite]:
-    """Serve the demo after its morning; what is written down is planned at once."""
+def demo_site(folder: Path, *, scenarios: int = 60, plans: bool = False) -> Iterator[DemoSite]:
+    """Serve the demo after its morning; with ``plans`` what is written down is planned at once.
+
+    A plan of the demo takes two cores seconds, and the end waits for one that is under way.
+    """
     shutil.copy(_with_morning(scenarios), folder / "closein.db")
-    clock = Hand(AT)
+    clock = Hand(AT + timedelta(minutes=1))  # its morning took some of it
     service = _service(folder / "closein.db", clock, scenarios)
     token = give(service.store, JOB, "O. Dahl", now=AT, may_log=True)
     open_account(service.store, OWNER, PASSWORD, role=Role.OWNER, releases=("engineer",), now=AT)
@@ -91,7 +94,8 @@ def demo_site(folder: Path, *, scenarios: int = 60) -> Iterator[DemoSite]:
                 replan_due(service)
 
     thread = threading.Thread(target=work, daemon=True)
-    thread.start()
+    if plans:
+        thread.start()
     server = Served(pages(service, wake=woken.set))
     try:
         server.start()
@@ -99,7 +103,8 @@ def demo_site(folder: Path, *, scenarios: int = 60) -> Iterator[DemoSite]:
     finally:
         server.stop()
         stop.set()
-        thread.join()
+        if plans:
+            thread.join()
 
 
 @cache

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -14,11 +13,11 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from sqlalchemy import event
 from starlette.testclient import TestClient
 
 from scheduler.service.breaking import TRIES
 from scheduler.service.photos import made_small
+from tests.faults.disks import full_disk
 from tests.service.made_job import Made
 from tests.web.made_site import (
     BAD,
@@ -110,17 +109,8 @@ def test_what_cannot_be_is_told_as_text_and_nothing_is_written(
     assert entries(made) == []
 
 
-@contextmanager
-def full_disk(made: Made) -> Iterator[None]:
-    """Let the store's file grow no more (sqlite.org/pragma.html#pragma_max_page_count)."""
-    engine = made.service.store._engine  # type: ignore[attr-defined]
-
-    def full(connection: sqlite3.Connection, _: object) -> None:
-        connection.execute("PRAGMA max_page_count = 1")
-
-    event.listen(engine, "connect", full)
-    yield
-    event.remove(engine, "connect", full)
+def no_room(made: Made) -> AbstractContextManager[None]:
+    return full_disk(made.service.store)
 
 
 @contextmanager
@@ -133,7 +123,7 @@ def broken_job(made: Made) -> Iterator[None]:
     file.write_text(text)
 
 
-@pytest.mark.parametrize("trouble", [full_disk, broken_job])
+@pytest.mark.parametrize("trouble", [no_room, broken_job])
 def test_what_cannot_be_written_now_may_be_sent_again(
     made: Made, client: TestClient, trouble: Callable[[Made], AbstractContextManager[None]]
 ) -> None:

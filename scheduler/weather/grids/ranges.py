@@ -96,7 +96,7 @@ class RangeFetcher:
         import requests
         import urllib3
 
-        pause = FIRST_PAUSE_S
+        pause, told = FIRST_PAUSE_S, ""
         for count in range(TRIES):
             try:
                 with self._cutting.within(self._deadline - self.clock()):
@@ -107,11 +107,15 @@ class RangeFetcher:
                 why = f"the answer broke off ({type(error).__name__})"
             except _TryAgain as error:
                 why = str(error)
+            if (
+                not told or self.clock() < self._deadline
+            ):  # one cut short says less than one before
+                told = why
             if count + 1 == TRIES or self.clock() + pause >= self._deadline:
                 break
             self.sleep(pause)
             pause *= 2
-        raise WeatherUnavailable(f"{url}: {why}")
+        raise WeatherUnavailable(f"{url}: {told}")
 
     def _text(self, url: str) -> bytes:
         with self._get(url, {}) as response:
@@ -162,7 +166,7 @@ class RangeFetcher:
         while chunk := raw.read1(min(65_536, most - len(body)) if stop else 65_536):
             body += chunk
             if self.clock() > self._deadline:
-                raise WeatherUnavailable(f"{response.url}: no time left of {self.budget_s:g} s")
+                raise _TryAgain(f"no time left of {self.budget_s:g} s")
             if stop and len(body) == most:
                 break
             if len(body) > most:
@@ -172,7 +176,7 @@ class RangeFetcher:
     def _get(self, url: str, headers: dict[str, str]) -> requests.Response:
         left = self._deadline - self.clock()
         if left <= 0:
-            raise WeatherUnavailable(f"{url}: no time left of {self.budget_s:g} s")
+            raise _TryAgain(f"no time left of {self.budget_s:g} s")
         wait = min(LONGEST_WAIT_S, left)
         return self._session.get(url, headers=headers, stream=True, timeout=(wait, wait))
 

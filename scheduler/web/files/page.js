@@ -165,7 +165,6 @@ function say(entry, kind, text) {
   }
   if (form) form.before(line);
   else main.querySelector("h1").after(line);
-  if (form) line.scrollIntoView({ block: "nearest" });
 }
 
 function unsay(entry) {
@@ -195,6 +194,8 @@ async function tellWaiting() {
   const place = document.getElementById("waiting");
   const inForm = (one) => document.querySelector(`form[data-corrects="${one.key}"]`);
   if (place) place.replaceChildren(...refused.filter((one) => !inForm(one)).map(box));
+  // last of all: what changes above it would push it out of sight again
+  if (fresh) document.querySelector(`[data-of="${fresh}"]`)?.scrollIntoView({ block: "nearest" });
 }
 
 // an entry that was not taken: what it said, why not, and what can be done about it
