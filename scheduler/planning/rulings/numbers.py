@@ -42,6 +42,7 @@ from scheduler.planning.rulings.ruling import (
 )
 
 WET_DAYS: Final = 3
+LONGEST_SPELL_D: Final = 7
 DEW_FROM: Final = {
     "air_temperature": "degC",
     "dew_point_temperature": "degC",
@@ -288,6 +289,23 @@ def _wet_days(known: Known, unit: str) -> Iterable[NumberLine]:
         found = over_hours(known, "precipitation_amount", unit, "sum", span, whole=True)
         if found.value:
             yield NumberLine("precipitation_amount", "sum", found.value, unit, window=span)
+    yield from _wet_spell(known, unit)
+
+
+def _wet_spell(known: Known, unit: str) -> Iterable[NumberLine]:
+    """Give the rain of the wet days on end up to today: it is in the ground."""
+    today = known.local_day(known.now)
+    end = _midnight(known, today)
+    total, start = 0.0, end
+    for before in range(1, LONGEST_SPELL_D + 1):
+        span = Span(_midnight(known, today - timedelta(days=before)), start)
+        told = weather(known, "precipitation_amount", unit, span.start, span.end)
+        if told.size == 0 or np.isnan(told).any() or told.sum() <= 0.0:
+            break
+        total, start = total + float(told.sum()), span.start
+    if total > 0.0:
+        window = Span(start, end)
+        yield NumberLine("precipitation_amount", "sum", total, unit, window=window)
 
 
 def _midnight(known: Known, day: date) -> datetime:

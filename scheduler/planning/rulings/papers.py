@@ -509,6 +509,11 @@ def _history(trial: Trial, criterion: Criterion) -> Ruling:
     outcome = Outcome.GO if have >= need - EDGE else Outcome.NO_GO
     limit = _history_limit(trial, criterion, have, outcome)
     release = () if ready is None else (_release(ready, trial.what_if_id),)
+    if criterion.quantity == "temperature_time_factor" and trial.what_if is None:
+        passed = trace.steps(known.now)
+        so_far = float(total[passed - 1]) if passed else 0.0
+        now = NumberLine(criterion.quantity, "value", so_far, criterion.unit, at=known.now)
+        release = (now, *release)
     return Ruling(
         "",
         outcome,
