@@ -40,8 +40,16 @@ ELEMENT_KEYS = ("hours", "hours_on_request", "sealed", "under_cover")
 MILD = {
     "precipitation_amount": ("in", 0.0), "precipitation_probability": ("%", 5.0),
     "wind_speed": ("mph", 4.0), "wind_speed_of_gust": ("mph", 7.0),
-    "thunderstorm_probability": ("%", 0.0),
+    "thunderstorm_probability": ("%", 0.0), "relative_humidity": ("%", 50.0),
+    "air_temperature": ("degF", 50.0),
 }  # fmt: skip
+# One told, by the hour, the day or the period, tells of the other; that is left to the product.
+NOT_OF_DAYS = ("relative_humidity", "thunderstorm_probability")
+SAME_WEATHER = (
+    {"precipitation_amount", "precipitation_probability", "precipitation_from",
+     "precipitation_until"},
+    {"relative_humidity", "dew_point_temperature"},
+)  # fmt: skip
 DEFAULT_DURATION_H = 1.0
 ID_KEYS = ("id", "after", "label", "for_task")
 SLUG = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,39}")  # what a job file takes as an id
@@ -169,27 +177,60 @@ def _forecasts(inputs: Row, asked_at: datetime, zone: ZoneInfo) -> Iterable[tupl
         given.append(inputs["forecast"])
     if not given:
         given.append({"issued_at": asked_at.isoformat()})
+        if not {"daily", "source_status"} & inputs.keys():  # the weather does not bear on it
+            given[0] |= {"start": asked_at.isoformat(), "hours": _hours_to_come(inputs, asked_at)}
     files = [_weather(forecast) for forecast in given]
-    told = {name for file in files for name in _told(file)}
+    told = {name for file in [*files, _beside(inputs)] for name in _told(file)}
+    told |= {name for group in SAME_WEATHER if group & told for name in group}
+    mild = {name: {"unit": unit, "values": value} for name, (unit, value) in MILD.items()
+            if name not in told}  # fmt: skip
     for place, (forecast, file) in enumerate(zip(given, files, strict=True)):
         newest = place == len(given) - 1
-        if "hours" in file:
-            mild = {name: {"unit": unit, "values": value} for name, (unit, value) in MILD.items()
-                    if name not in told}  # fmt: skip
-            file["hours"]["columns"] |= mild
         if newest:
-            file |= _beside(inputs)
+            file.update(_beside(inputs))
+        _fill(file, mild, zone)
         if not {"hours", "daily"} & file.keys():
             file.setdefault("source_status", [])  # a file that says nothing must say so
         issued = moment(forecast.get("issued_at") or asked_at.isoformat(), zone)
         yield min(issued, asked_at), file
 
 
+def _fill(file: dict[str, Any], mild: Row, zone: ZoneInfo) -> None:
+    """Put mild columns beside a file's own; beside days only what no daily row can say."""
+    if "hours" in file:
+        file["hours"]["columns"] |= mild
+        return
+    of_days = {name: mild[name] for name in NOT_OF_DAYS if name in mild}
+    if file.get("daily") and of_days:
+        file["hours"] = _hours_of_days(file["daily"], zone) | {"columns": of_days}
+
+
 def _told(file: Row) -> Iterable[str]:
-    """Yield the columns that a weather file has, by the hour or over periods."""
+    """Yield the columns that a weather file has: by the hour, over periods, by the day."""
     yield from file.get("hours", {}).get("columns", {})
-    for period in file.get("periods", ()):
-        yield from period
+    for row in (*file.get("periods", ()), *file.get("daily", ())):
+        yield from (re.sub("_(max|min|min_next_night)$", "", name) for name in row)
+
+
+def _hours_to_come(inputs: Row, asked_at: datetime) -> int:
+    """Return the hours from now to two days behind the last time that a task names."""
+    named = [t for task in inputs.get("tasks") or [] for t in _moments(task, asked_at.tzinfo)]
+    return round((max([asked_at, *named]) - asked_at) / timedelta(hours=1)) + 48
+
+
+def _moments(value: object, zone: Any) -> Iterable[datetime]:
+    if isinstance(value, Mapping | list):
+        for part in value.values() if isinstance(value, Mapping) else value:
+            yield from _moments(part, zone)
+    elif isinstance(value, str) and re.match(r"\d{4}-\d\d-\d\d", value):
+        yield moment(value, zone)
+
+
+def _hours_of_days(days: list[Row], zone: ZoneInfo) -> dict[str, Any]:
+    first = moment(str(min(row["date"] for row in days)), zone)
+    last = moment(str(max(row["date"] for row in days)), zone)
+    count = round((last - first) / timedelta(hours=1)) + 24
+    return {"start": first.isoformat(), "step_h": 1, "hours": count}
 
 
 def _beside(inputs: Row) -> dict[str, Any]:
@@ -215,7 +256,7 @@ def _weather(forecast: Row) -> dict[str, Any]:
     if forecast.get("wind_height_ft") is not None:
         made["wind_height_m"] = float(forecast["wind_height_ft"]) * FOOT_M
     columns = {**dict(_columns(forecast)), **_thunder(forecast.get("weather"))}
-    if columns:
+    if columns or forecast.get("start"):
         made["hours"] = {
             "start": forecast["start"],
             "step_h": forecast.get("step_h", 1),

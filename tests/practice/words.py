@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
@@ -62,6 +63,13 @@ class _Words:
 
     def __init__(self, vocabulary: Mapping[str, Any]) -> None:
         self.v = vocabulary
+        # A unit in parentheses may stand wherever the unit before it may.
+        self.other_units = {
+            unit.strip()
+            for text in vocabulary["units"].values()
+            for told in re.findall(r"\(([^)]*)\)", str(text))
+            for unit in told.split(",")
+        }
 
     def keys(self, where: str, value: object, known: Iterable[str]) -> Iterator[str]:
         if not isinstance(value, Mapping):
@@ -71,7 +79,7 @@ class _Words:
         yield from (f"{where}: key {key!r}" for key in value if key not in allowed)
 
     def word(self, where: str, value: object, group: str) -> Iterator[str]:
-        known = self.v[group]
+        known = {*self.v[group], *self.other_units} if group == "units" else self.v[group]
         for item in _listed(value):
             if not isinstance(item, str) or item not in known:
                 yield f"{where}: {item!r} is none of {group}"

@@ -17,7 +17,7 @@ from scheduler.planning.calls.links import earliest_start
 from scheduler.planning.calls.under_way import judged_now
 from scheduler.planning.calls.windows import best_coming, best_of_day, offered_slots
 from scheduler.planning.evidence.known import Known
-from scheduler.planning.evidence.shifts import first_working, piece_end
+from scheduler.planning.evidence.shifts import booked_length, first_working, piece_end
 from scheduler.planning.evidence.times import forecast_end
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
@@ -39,6 +39,7 @@ def choose(known: Known, task: Task, rows: Sequence[Row], book: Book) -> Chosen:
     else:
         judged = _coming(known, task, rows, book)
     supposed = _supposed(known, options or [judged], rows, book)
+    judged = _saved_sooner(judged, options, supposed)
     return Chosen(
         judged,
         tuple(options),
@@ -70,7 +71,8 @@ def _is_missed(known: Known, task: Task, start: datetime) -> bool:
 
 
 def _asked_span(known: Known, task: Task, start: datetime) -> Span:
-    if task.until is not None and task.until > start:
+    shorter = task.booked is not None and booked_length(task) is None
+    if task.until is not None and task.until > start and not shorter:
         return Span(start, task.until)
     if kind_of(task.work_type).form is Form.STANDING:
         end = forecast_end(known)
@@ -123,6 +125,23 @@ def _helped(judged: Judged, supposed: Iterable[Judged]) -> Judged | None:
         and other.trial.what_if.cost_below_waiting is not False
     ]
     return min(passing, key=lambda other: other.trial.start, default=None)
+
+
+def _saved_sooner(judged: Judged, options: Iterable[Judged], supposed: Iterable[Judged]) -> Judged:
+    """Return an offer before the chosen one that a measure saves for less than waiting costs."""
+    soonest = min(
+        (
+            other.trial.start
+            for other in supposed
+            if not other.refusals
+            and other.trial.what_if
+            and other.trial.what_if.cost_below_waiting
+        ),
+        default=judged.trial.start,
+    )
+    if judged.refusals or soonest >= judged.trial.start:
+        return judged
+    return next((one for one in options if one.trial.start == soonest), judged)
 
 
 # the next possible start

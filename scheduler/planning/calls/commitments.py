@@ -16,7 +16,7 @@ from rules.book import Book, Row
 from rules.kinds import Form, kind_of
 from rules.leaving import protects
 from rules.units import convert
-from scheduler.planning.evidence.ages import finished, is_done, since, started
+from scheduler.planning.evidence.ages import finished, is_done, near, since, started
 from scheduler.planning.evidence.known import Known, reading_time
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import (
@@ -27,6 +27,7 @@ from scheduler.planning.model.answer import (
     NumberLine,
     Outcome,
     Span,
+    TellLine,
 )
 from scheduler.planning.model.job import Task
 from scheduler.planning.model.log import Reading
@@ -37,6 +38,10 @@ from scheduler.planning.rulings.ruling import Ruling, hours_between
 ELEMENT_TEMPERATURES: Final = (
     "masonry_temperature", "grout_temperature", "concrete_temperature", "surface_temperature",
 )  # fmt: skip
+
+
+BEARS_ON: Final = ("age_of_wall", "age_of_grout", "age_of_masonry")
+FAR_ABOVE: Final = 1e6  # a temperature that no limit on the cold side refuses
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +112,9 @@ def commitment(known: Known, task: Task, rows: Iterable[Row]) -> Commitment | No
     if not owed:
         return None
     until, rule = max(owed)
-    broken = breach(trial, rows)
-    recovered = None if broken is None else recovery(trial, broken)
+    fell = breach(trial, rows)
+    recovered = None if fell is None else fell.recovered
+    broken = None if fell is None else fell.first
     longer = timedelta(0) if recovered is None else recovered - span.end
     if until + longer <= known.now:
         return None
@@ -143,33 +149,101 @@ def _ends(trial: Trial, row: Row) -> Iterable[tuple[datetime, str]]:
             yield line.end, row.id
 
 
-def breach(trial: Trial, rows: Iterable[Row]) -> Reading | None:
-    """Return the first reading at which the work itself was past its limit, None if none was."""
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """Readings at which finished work was past the limit of a row that keeps it."""
+
+    row: Row
+    first: Reading
+    gravest: Reading
+    recovered: datetime  # when a later reading of the place was within the limit again, else now
+
+
+def breach(trial: Trial, rows: Iterable[Row]) -> Breach | None:
+    """Return how the work itself fell past its limit, None where no reading says so."""
+    found = [b for row in rows if (b := _breach_of(trial, row)) is not None]
+    return min(found, key=lambda b: reading_time(b.first) or trial.end, default=None)
+
+
+def _breach_of(trial: Trial, row: Row) -> Breach | None:
+    if row.quantity not in ELEMENT_TEMPERATURES:
+        return None
+    read = [
+        (at, reading)
+        for reading in trial.known.past_readings(row.quantity)
+        if (at := reading_time(reading)) is not None and at >= trial.end
+    ]
+    bad = [(at, reading) for at, reading in read if _is_past(row, reading)]
+    if not bad:
+        return None
+    last, worst_place = max(bad, key=lambda pair: pair[0])
+    again = [
+        at
+        for at, reading in read
+        if at > last and reading.place == worst_place.place and not _is_past(row, reading)
+    ]
+    gravest = min((r for _, r in bad), key=lambda r: _in_unit(r, row))
+    first = min(bad, key=lambda pair: pair[0])[1]
+    return Breach(row, first, gravest, min(again, default=trial.known.now))
+
+
+def _in_unit(reading: Reading, row: Row) -> float:
+    return float(convert(float(reading.value), reading.unit, row.unit))
+
+
+def _is_past(row: Row, reading: Reading) -> bool:
+    """Tell whether a reading is past a row's limit: where a band holds, such a band."""
+    band = band_of(row, _in_unit(reading, row))
+    if any(b.holds for b in row.bands):
+        return bool(band.holds)
+    return band.outcome > band_of(row, FAR_ABOVE).outcome
+
+
+def on_broken(trial: Trial, rows: Iterable[Row], book: Book) -> list[Ruling]:
+    """Hold a task that bears on finished work which fell past its limit while it was kept.
+
+    What the work went through stays, whatever its age and its newest reading, until the engineer
+    releases the task.
+    """
+    known, task = trial.known, trial.task
+    if not any(row.quantity in BEARS_ON for row in rows) or is_kept(known, task):
+        return []
     found = []
-    for row in rows:
-        if row.quantity not in ELEMENT_TEMPERATURES:
+    for other in known.job.tasks:
+        form = kind_of(other.work_type).form
+        span = done_span(known, other)
+        ours = form in {Form.WORK, Form.PROTECTION} and is_kept(known, other)
+        if not ours or span is None or not near(other, task):
             continue
-        for reading in trial.known.past_readings(row.quantity):
-            at = reading_time(reading)
-            value = float(convert(float(reading.value), reading.unit, row.unit))
-            bad = band_of(row, value).outcome > band_of(row, 1e6).outcome
-            if at is not None and at >= trial.end and bad:
-                found.append((at, reading))
-    return min(found, key=lambda pair: pair[0])[1] if found else None
+        theirs = book.rows_for(other.work_type)
+        kept = [r for r in theirs if form is Form.PROTECTION or protects(r)]
+        broken = breach(Trial(known, other, span), kept)
+        if broken is not None and any(b.holds for b in broken.row.bands):
+            found.append(_held(broken))
+    return found
 
 
-def recovery(trial: Trial, broken: Reading) -> datetime:
-    """Return when the work was warm again: a later reading of the place, else now."""
-    begun = reading_time(broken)
-    for reading in trial.known.past_readings(broken.quantity):
-        at = reading_time(reading)
-        warmer = float(convert(float(reading.value), reading.unit, broken.unit)) > float(
-            broken.value
-        )
-        same = reading.place == broken.place
-        if at is not None and begun is not None and at > begun and same and warmer:
-            return at
-    return trial.known.now
+def _held(broken: Breach) -> Ruling:
+    row, read = broken.row, broken.gravest
+    limit = LimitLine(
+        rule=row.id, quantity=row.quantity, taken_as="min", value=_in_unit(read, row),
+        unit=row.unit, outcome=Outcome.NO_GO, at=reading_time(read), place=read.place,
+        says="it froze inside its protection", source=row.source, clause=row.clause,
+        verify=row.verify,
+    )  # fmt: skip
+    what = "the work read past its limit inside its protection"
+    return Ruling(
+        row.id,
+        Outcome.NO_GO,
+        limit,
+        call="hold",
+        cautions=(
+            CautionLine("early_age_freezing", what),
+            CautionLine("engineer_decides", "what it bears is ruled on by the engineer"),
+        ),
+        holds=(HoldLine("engineer", "the temperature record, before anything bears on it"),),
+        tells=tuple(TellLine(whom, what, None) for whom in ("engineer", "inspector")),
+    )
 
 
 def protection_rulings(known: Known, found: Commitment) -> list[Ruling]:
@@ -177,6 +251,9 @@ def protection_rulings(known: Known, found: Commitment) -> list[Ruling]:
     left = hours_between(known.now, found.until)
     numbers = (
         NumberLine("protection_period", "last_time", found.until, "time"),
+        NumberLine(
+            "protection_period", "duration", hours_between(found.finished, found.until), "h"
+        ),
         NumberLine("protection_left", "duration", left, "h"),
     )
     made = Ruling(found.rule, Outcome.GO, numbers=numbers)

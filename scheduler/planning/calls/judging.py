@@ -10,7 +10,7 @@ from typing import Final
 from rules.book import Book, Row
 from rules.kinds import Form, kind_of
 from rules.leaving import protects
-from scheduler.planning.calls.commitments import strip_ruling
+from scheduler.planning.calls.commitments import on_broken, strip_ruling
 from scheduler.planning.calls.holds import holds_of, with_releases
 from scheduler.planning.calls.links import out_of_order, too_early
 from scheduler.planning.calls.strength import by_strength, on_frozen
@@ -66,7 +66,7 @@ def judge(trial: Trial, rows: Sequence[Row], book: Book, *, deep: bool = True) -
     for paper in trial.known.documents_for(trial.task):
         made += rule_on(trial, paper)
     made += [*_not_there_yet(trial), *too_early(trial), *out_of_order(trial, book)]
-    made += by_strength(trial, made)
+    made += [*by_strength(trial, made), *on_broken(trial, rows, book)]
     made = with_releases(trial, made, rows) + holds_of(trial) + on_frozen(trial.known, trial.task)
     if kind_of(trial.task.work_type).form is Form.REMOVAL:
         made += strip_ruling(trial, book)
@@ -100,9 +100,12 @@ def _other_views(trial: Trial, rows: Sequence[Row], made: Sequence[Ruling]) -> l
                 continue
             if view.name == SITE_RECORD:
                 found += _at_site(other, here)
-            elif _graver(other, here):
-                line = CautionLine("forecast_sources_disagree", f"{view.name}: the graver is used")
+                continue
+            line = CautionLine("forecast_sources_disagree", f"{view.name}: the graver is used")
+            if _graver(other, here):
                 found.append(replace(other, cautions=(*other.cautions, line)))
+            elif _graver(here, other):
+                found.append(Ruling(row.id, Outcome.GO, cautions=(line,)))
     return found
 
 

@@ -1,6 +1,7 @@
 """What an element went through: its temperature from readings, hours above a bound, maturity.
 
-Between readings the temperature runs straight; before the first and after the last it stays. A
+Between readings the temperature runs straight, a mean stands over its hours; before the first and
+after the last it stays. A
 stated measure may set it from a moment on (a what-if). Nothing is gained after ``until``.
 """
 
@@ -56,6 +57,11 @@ def history(
     at_h = np.array([(t - placed).total_seconds() / 3600.0 for t, _ in readings])
     value = np.array([v for _, v in readings])
     celsius = np.asarray(np.interp(grid_h, at_h, value), dtype=np.float64)
+    for read in known.past_readings(quantity):
+        if read.taken_as == "mean" and read.start is not None and read.end is not None:
+            low, high = ((t - placed).total_seconds() / 3600.0 for t in (read.start, read.end))
+            mean_c = float(convert(float(read.value), read.unit, "degC"))
+            celsius[(grid_h >= low) & (grid_h < high)] = mean_c
     last = readings[-1][0]
     if what_if is not None:
         celsius = _under(celsius, grid_h, placed, known.now, what_if)

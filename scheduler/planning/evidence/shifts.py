@@ -42,10 +42,14 @@ def goes_on(known: Known, task: Task) -> datetime | None:
 
 
 def booked_length(task: Task) -> timedelta | None:
-    """Return how long a task is booked for; None where it is not booked from and until."""
-    if task.booked is not None and task.until is not None and task.until > task.booked:
-        return task.until - task.booked
-    return None
+    """Return how long a task is booked for; None where it is not booked from and until.
+
+    Work that takes fewer hours than it is booked from and until begins anywhere between them.
+    """
+    if task.booked is None or task.until is None or task.until <= task.booked:
+        return None
+    booked = task.until - task.booked
+    return booked if timedelta(hours=task.duration_h) >= booked else None
 
 
 def finish_of(known: Known, task: Task, start: datetime) -> datetime:

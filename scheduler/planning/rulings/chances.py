@@ -92,9 +92,21 @@ def share_numbers(known: Known) -> list[NumberLine]:
             value = row.get(share)
             if isinstance(value, int | float) and not isinstance(value, bool):
                 made.append(_share(row, share, float(value), window, at))
+                made += _at_site(known, row, made[-1])
             elif (moment := as_moment(known, value)) is not None:
                 made.append(_share(row, share, moment, window, at))
     return made
+
+
+def _at_site(known: Known, row: Told, told: NumberLine) -> list[NumberLine]:
+    """Return a share of the members moved by how the site differed from that source."""
+    error = site_error_c(known)
+    of_forecast = isinstance(row.get("window"), Mapping)
+    if error is None or row.get("quantity") != "air_temperature" or not of_forecast:
+        return []
+    celsius = float(convert(float(str(told.value)), told.unit, "degC")) + error
+    value = float(convert(celsius, "degC", told.unit))
+    return [replace(told, quantity="air_temperature_at_site", value=value)]
 
 
 def _share(

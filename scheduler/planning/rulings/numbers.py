@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from rules.air import dew_point_margin
 from rules.book import Row
 from rules.units import convert
 from scheduler.planning.evidence.ages import since
@@ -25,6 +26,7 @@ from scheduler.planning.rulings.conditions import said_number
 from scheduler.planning.rulings.quantities import (
     COLUMNS,
     begins,
+    hourly,
     on_site,
     over_hours,
     reach,
@@ -40,6 +42,12 @@ from scheduler.planning.rulings.ruling import (
 )
 
 WET_DAYS: Final = 3
+LONGEST_SPELL_D: Final = 7
+DEW_FROM: Final = {
+    "air_temperature": "degC",
+    "dew_point_temperature": "degC",
+    "relative_humidity": "%",
+}
 ELEMENT_AGES: Final = {
     "grout_temperature": ("age_of_grout",),
     "concrete_temperature": ("age_of_concrete",),
@@ -165,36 +173,39 @@ def _dew_margin(told: Told) -> Numbers:
 
 
 def _period_chance(told: Told) -> Numbers:
-    trial = told.trial
-    if trial.known.newest is None:
-        return
-    for period in trial.known.newest.periods:
-        if period.start < trial.end and trial.start < period.end:
-            yield NumberLine(
-                "precipitation_probability_of_period",
-                "value",
-                period.precipitation_probability_pct,
-                "%",
-                window=Span(period.start, period.end),
-            )
+    for window, value in _periods(told.trial.known, told.trial.span):
+        yield NumberLine("precipitation_probability_of_period", "value", value, "%", window=window)
+
+
+def _periods(known: Known, span: Span) -> Iterator[tuple[Span, float]]:
+    for period in () if known.newest is None else known.newest.periods:
+        if period.start < span.end and span.start < period.end:
+            yield Span(period.start, period.end), period.precipitation_probability_pct
+
+
+def period_chance(known: Known, span: Span) -> float | None:
+    """Return the chance of rain told for a period that holds a whole span; None without any."""
+    found = [v for p, v in _periods(known, span) if p.start <= span.start and span.end <= p.end]
+    return max(found, default=None)
+
+
+def any_chance(known: Known, span: Span) -> dict[str, float]:
+    """Bound the chance of a wet hour in a span, %: hourly chances do not simply combine."""
+    chance = weather(known, "precipitation_probability", "%", span.start, span.end)
+    if chance.size == 0 or np.isnan(chance).any():
+        return {}
+    share = chance / 100.0
+    return {
+        "min": float(share.max()) * 100.0,
+        "max": float(min(share.sum(), 1.0)) * 100.0,
+        "if_independent": float(1.0 - np.prod(1.0 - share)) * 100.0,
+    }
 
 
 def _any_chance(told: Told) -> Numbers:
-    """Bound the chance of a wet hour in the work: hourly chances do not simply combine."""
-    trial = told.trial
-    name = "precipitation_probability"
-    chance = weather(trial.known, name, "%", trial.start, trial.end)
-    if chance.size == 0 or np.isnan(chance).any():
-        return
-    share = chance / 100.0
-    bounds = {
-        "min": float(share.max()),
-        "max": float(min(share.sum(), 1.0)),
-        "if_independent": float(1.0 - np.prod(1.0 - share)),
-    }
-    for taken_as, value in bounds.items():
+    for taken_as, value in any_chance(told.trial.known, told.trial.span).items():
         yield NumberLine(
-            "any_precipitation_probability", taken_as, value * 100.0, "%", window=trial.span
+            "any_precipitation_probability", taken_as, value, "%", window=told.trial.span
         )
 
 
@@ -278,6 +289,23 @@ def _wet_days(known: Known, unit: str) -> Iterable[NumberLine]:
         found = over_hours(known, "precipitation_amount", unit, "sum", span, whole=True)
         if found.value:
             yield NumberLine("precipitation_amount", "sum", found.value, unit, window=span)
+    yield from _wet_spell(known, unit)
+
+
+def _wet_spell(known: Known, unit: str) -> Iterable[NumberLine]:
+    """Give the rain of the wet days on end up to today: it is in the ground."""
+    today = known.local_day(known.now)
+    end = _midnight(known, today)
+    total, start = 0.0, end
+    for before in range(1, LONGEST_SPELL_D + 1):
+        span = Span(_midnight(known, today - timedelta(days=before)), start)
+        told = weather(known, "precipitation_amount", unit, span.start, span.end)
+        if told.size == 0 or np.isnan(told).any() or told.sum() <= 0.0:
+            break
+        total, start = total + float(told.sum()), span.start
+    if total > 0.0:
+        window = Span(start, end)
+        yield NumberLine("precipitation_amount", "sum", total, unit, window=window)
 
 
 def _midnight(known: Known, day: date) -> datetime:
@@ -297,25 +325,50 @@ def at_moments(
     return made
 
 
+def dew_at(trial: Trial, moments: Iterable[datetime]) -> list[NumberLine]:
+    """Return the dew point, and how far faces are told to lie above it, at single moments."""
+    made = []
+    for moment in moments:
+        here = Span(moment, after(moment, 0.01))
+        told = {n: hourly(trial, n, u, here) for n, u in DEW_FROM.items()}
+        margin = hourly(trial, "air.dew_point_margin", "delta_degC", here)
+        if margin is not None and margin.size and np.isfinite(margin[0]):
+            value = float(convert(float(margin[0]), "delta_degC", "delta_degF"))
+            made.append(NumberLine("dew_point_margin", "value", value, "delta_degF", at=moment))
+        air = told["air_temperature"]
+        if air is None or air.size == 0:
+            continue
+        above = dew_point_margin(
+            air_temperature_c=air,
+            dew_point_temperature_c=told["dew_point_temperature"],
+            relative_humidity_pct=told["relative_humidity"],
+        )
+        if np.isfinite(above[0]):
+            dew = float(convert(float(air[0] - above[0]), "degC", "degF"))
+            made.append(NumberLine("dew_point_temperature", "value", dew, "degF", at=moment))
+    return made
+
+
 # all of an answer
 
 
 def told_numbers(chosen: Chosen, rulings: Sequence[Ruling]) -> tuple[NumberLine, ...]:
     """Return every number of an answer once, the ones that decide first."""
     trial = chosen.judged.trial
-    found = list(_of_rulings(rulings))
+    found = [*_of_rulings(rulings), *_chosen_times(chosen)]
     for judged in chosen.supposed:
         found += _of_rulings(r for r in judged.rulings if r.limit and r.limit.what_if)
     for option in chosen.options:
         moving = [r for r in option.rulings if r.moves or r.clears_at is not None]
         found += _of_rulings(sorted(moving, key=lambda r: -GRAVITY[r.outcome]))
-    found += _chosen_times(chosen)
     found += extremes(trial, rulings)
     looked = {q: u for q, u in bearing(rulings).items() if q != "precipitation_amount"}
     moments = [trial.known.now, trial.start]
     if chosen.next_start is not None:
         moments.append(chosen.next_start)
     found += at_moments(trial, looked, dict.fromkeys(moments))
+    if any(r.limit is not None and r.limit.quantity == "dew_point_margin" for r in rulings):
+        found += dew_at(trial, dict.fromkeys(moments))
     kept: dict[tuple[object, ...], NumberLine] = {}
     for number in found:
         kept.setdefault(_key(number), number)

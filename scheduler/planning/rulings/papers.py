@@ -31,6 +31,7 @@ from scheduler.planning.model.answer import (
     Span,
 )
 from scheduler.planning.model.job import Alternative, Criterion, Document, Task
+from scheduler.planning.rulings.numbers import any_chance, period_chance
 from scheduler.planning.rulings.quantities import (
     AMOUNTS,
     COLUMNS,
@@ -53,6 +54,10 @@ from scheduler.planning.rulings.ruling import (
 
 EDGE: Final = 1e-6
 ENGINEER: Final = "engineer"
+FIRST_DAY_H: Final = 24.0  # what must be forecast of a period after the work
+DRY_PCT: Final = 20.0  # under this chance of any rain hours count as dry; common practice
+LIKELIER_PCT: Final = 60.0  # from here rain is likelier than not; common practice, as the book's
+FACE_SPEAKS_H: Final = 2.0  # a face follows sun and air within hours; common practice, no source
 
 
 def rule_on(trial: Trial, document: Document) -> list[Ruling]:
@@ -237,6 +242,11 @@ def _weather(trial: Trial, criterion: Criterion) -> Ruling:
     )
     if found.missing == "beyond":
         found = _as_far_as_known(known, criterion, taken_as, window)
+    ends = reach(known, criterion.quantity)
+    needed = min(window.end, after(span.end, FIRST_DAY_H))
+    if found.missing == "gap" or (ends is not None and ends < needed):
+        unknown = replace(found, missing=found.missing or "beyond")
+        found = _already_broken(known, criterion, taken_as, window) or unknown
     dry = _dry_numbers(known, span, criterion) if criterion.quantity in AMOUNTS else []
     if found.value is None and not found.missing:  # wet, but how much is not said
         found = replace(found, value=None, missing="")
@@ -254,6 +264,24 @@ def _dry_numbers(known: Known, span: Span, criterion: Criterion) -> list[NumberL
     if wet is None:
         return asked
     return [NumberLine("dry_time", "duration", hours_between(span.end, wet), "h"), *asked]
+
+
+def _already_broken(
+    known: Known, criterion: Criterion, taken_as: str, window: Span
+) -> Reckoned | None:
+    """Return the worst of the hours that are told where it breaks the bound; None where not."""
+    if taken_as == "sum":
+        return None
+    values = weather(known, criterion.quantity, criterion.unit, window.start, window.end)
+    told = np.flatnonzero(np.isfinite(values))
+    if not told.size:
+        return None
+    worst_of = np.argmin if taken_as == "min" else np.argmax
+    at = int(told[worst_of(values[told])])
+    if meets(criterion, float(values[at])):
+        return None
+    moment = moment_of(hour_of(window.start) + at)
+    return Reckoned(float(values[at]), criterion.unit, "forecast", at=moment, window=window)
 
 
 def _as_far_as_known(known: Known, criterion: Criterion, taken_as: str, window: Span) -> Reckoned:
@@ -281,16 +309,32 @@ def _face(trial: Trial, criterion: Criterion) -> Ruling:
         return _ruling(criterion, dryness(known, task, span), "value", moves=True,
                        checks=("surface_dry",))  # fmt: skip
     found = site(known, criterion.quantity, criterion.unit, task, "low")
-    column = COLUMNS["surface_temperature"][0]
-    if found is not None and known.local_day(span.start) == known.local_day(known.now):
-        return _ruling(criterion, found, "value", moves=False,
+    forecast = COLUMNS["surface_temperature"][0] in known.view.hours
+    today = known.local_day(span.start) == known.local_day(known.now)
+    speaks = found is not None and (not forecast or _is_fresh(found, span.start))
+    if found is not None and today and speaks:
+        return _ruling(criterion, found, "value", moves=forecast,
                        checks=("read_surface_temperature",))  # fmt: skip
-    if column in known.view.hours:
+    if forecast:
         values = weather(known, criterion.quantity, criterion.unit, span.start, span.end)
-        found = _coldest_face(values, criterion, span)
+        colder = _colder_than_told(known, criterion, found) if today else 0.0
+        found = _coldest_face(values - colder, criterion, span)
     else:
         found = Reckoned(None, criterion.unit, missing="absent", window=span, place=task.place)
     return _ruling(criterion, found, "min", moves=True, checks=("read_surface_temperature",))
+
+
+def _is_fresh(read: Reckoned, start: datetime) -> bool:
+    return read.at is None or hours_between(read.at, start) < FACE_SPEAKS_H
+
+
+def _colder_than_told(known: Known, criterion: Criterion, read: Reckoned | None) -> float:
+    """Return by how much a face read colder than the forecast of its hour: carried on that day."""
+    if read is None or read.at is None or read.value is None:
+        return 0.0
+    there = weather(known, criterion.quantity, criterion.unit, read.at, after(read.at, 0.01))
+    told = float(there[0]) if there.size and np.isfinite(there[0]) else float(read.value)
+    return max(told - float(read.value), 0.0)
 
 
 def _coldest_face(values: np.ndarray, criterion: Criterion, span: Span) -> Reckoned:
@@ -339,13 +383,55 @@ def _dry_time(trial: Trial, criterion: Criterion) -> Ruling:
     if wet is not None:
         found = Reckoned(hours_between(span.end, wet), "h", "forecast", at=wet, window=window)
     elif end is None:
-        found = Reckoned(None, "h", missing="absent", window=window)
+        return _dry_by_chance(trial, window)
+    elif end < min(window.end, after(span.end, FIRST_DAY_H)):
+        found = Reckoned(None, "h", missing="beyond", window=window)
     else:  # dry as far as anybody says
         enough = max(hours_between(span.end, end), need_h)
         found = Reckoned(enough, "h", "forecast", window=window)
     if known.view.stale:
         found = replace(found, missing="stale")
     return _ruling(replace_unit(criterion, "h"), found, "duration", moves=True)
+
+
+def _dry_by_chance(trial: Trial, window: Span) -> Ruling:
+    """Judge dry hours by the chance of any rain in them, where no amount is told.
+
+    Hourly chances bound it and do not combine; a chance told for the whole of them decides.
+    """
+    known, span = trial.known, Span(trial.start, window.end)
+    reached = reach(known, "precipitation_probability")
+    told = any_chance(known, replace(span, end=min(reached or span.start, span.end)))
+    whole = period_chance(known, span)
+    high = whole if whole is not None else told.get("max")
+    low = whole if whole is not None else told.get("min")
+    outcome = Outcome.NOT_KNOWN
+    if low is not None and low >= LIKELIER_PCT:
+        outcome = Outcome.NO_GO
+    ends = whole is not None or (reached is not None and reached >= span.end)
+    if high is not None and high < DRY_PCT and ends and not known.view.stale:
+        outcome = Outcome.GO
+    limit = LimitLine(
+        rule="", quantity="any_precipitation_probability", taken_as="max", value=high, unit="%",
+        outcome=outcome, window=span,
+    )  # fmt: skip
+    numbers = tuple(
+        NumberLine("any_precipitation_probability", way, value, "%", window=span)
+        for way, value in told.items()
+    )
+    unsure = whole is None and outcome is not Outcome.GO
+    return Ruling(
+        "",
+        outcome,
+        limit,
+        checks=(CheckLine("period_probability"),) if unsure else (),
+        cautions=(CautionLine("hours_not_independent", "hourly chances do not combine"),)
+        if unsure
+        else (),
+        numbers=numbers,
+        bears=(("precipitation_probability", "%"),),
+        moves=True,
+    )
 
 
 def replace_unit(criterion: Criterion, unit: str) -> Criterion:
@@ -423,6 +509,11 @@ def _history(trial: Trial, criterion: Criterion) -> Ruling:
     outcome = Outcome.GO if have >= need - EDGE else Outcome.NO_GO
     limit = _history_limit(trial, criterion, have, outcome)
     release = () if ready is None else (_release(ready, trial.what_if_id),)
+    if criterion.quantity == "temperature_time_factor" and trial.what_if is None:
+        passed = trace.steps(known.now)
+        so_far = float(total[passed - 1]) if passed else 0.0
+        now = NumberLine(criterion.quantity, "value", so_far, criterion.unit, at=known.now)
+        release = (now, *release)
     return Ruling(
         "",
         outcome,

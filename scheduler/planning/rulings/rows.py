@@ -20,7 +20,7 @@ from scheduler.planning.evidence.observed_then_forecast import hour_of, moment_o
 from scheduler.planning.evidence.shifts import worked
 from scheduler.planning.evidence.times import hours_left, on_clock
 from scheduler.planning.evidence.trial import Trial
-from scheduler.planning.model.answer import Outcome, Span
+from scheduler.planning.model.answer import NumberLine, Outcome, Span
 from scheduler.planning.rulings.asks import OUTCOMES, asked, band_of, limit_line
 from scheduler.planning.rulings.conditions import HOUR, Mask, by_hour, hour_at
 from scheduler.planning.rulings.quantities import (
@@ -175,7 +175,12 @@ def _value(trial: Trial, row: Row) -> Ruling:
     judged = [(band_of(row, float(one.value or 0.0)), one) for one in found]
     band, worst = max(judged, key=lambda p: (p[0].outcome, sign * float(p[1].value or 0.0)))
     limit = replace(limit_line(row, band, worst, "value"), quantity=_told_as(trial, row))
-    return asked(trial, row, band, OUTCOMES[band.outcome], limit)
+    made = asked(trial, row, band, OUTCOMES[band.outcome], limit)
+    if len(found) == 1 or row.quantity in AGES or worst.value is None:
+        return made
+    way = "min" if row.low_is_worse else "max"
+    of_all = NumberLine(limit.quantity, way, worst.value, row.unit, place=worst.place)
+    return replace(made, numbers=(*made.numbers, of_all))
 
 
 def _told_as(trial: Trial, row: Row) -> str:

@@ -25,6 +25,7 @@ from scheduler.planning.model.job import Alternative, Criterion, Document
 from scheduler.planning.tables.finish import NEVER
 
 STANDS_IN: Final = {"surface_temperature": "air_temperature"}
+FIRST_DAY_H: Final = 24  # what must be forecast of a period after the work
 DRY: Final = Criterion(quantity="precipitation_amount", unit="in", at_most=0.0)
 GO, GWP = np.int8(Verdict.GO), np.int8(Verdict.GO_WITH_PROTECTION)
 NOT_KNOWN, NO_GO = np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
@@ -111,7 +112,9 @@ def _criterion(criterion: Criterion, weather: Weather, finish: HourIndex) -> Ver
     least = least_between(_ended(hours.values, hours.reach), begin, end)
     most = -least_between(_ended(-hours.values, hours.reach), begin, end)
     known = np.isfinite(least) & np.isfinite(most)
-    return _graded(np.where(known, least, np.nan), np.where(known, most, np.nan), low, high)
+    judged = _graded(np.where(known, least, np.nan), np.where(known, most, np.nan), low, high)
+    needed = np.minimum(end, end - after + FIRST_DAY_H)
+    return np.where(needed > hours.reach, np.maximum(judged, NOT_KNOWN), judged)
 
 
 def _ended(values: np.ndarray, reach: HourIndex) -> np.ndarray:
