@@ -13,11 +13,13 @@ from rules.facts import Asked, Stated, band_index, band_of, counts, is_asked, nu
 from rules.grading import (
     AGES,
     counted_hours,
+    dry_hours,
     is_by_hour,
     is_by_start,
     is_on_site,
     missing_measures,
     ordinary,
+    placed,
     row_by_hour,
     row_by_start,
     row_on_site,
@@ -124,9 +126,11 @@ def reason_of(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
     if is_on_site(row):
         return _on_site(row, asked, weather, start, end)
     if is_by_hour(row):
-        return _by_hour(row, asked, weather, start, end)
+        during, after = _by_hour(row, asked, weather, start, end), dry_hours(row, asked)
+        then = during if after is None else _by_start(after, asked, weather, start, end)
+        return then if then.verdict > during.verdict else during
     if is_by_start(row):
-        return _by_start(row, asked, weather, start, end)
+        return _by_start(placed(row, asked), asked, weather, start, end)
     if row.quantity:
         return None  # placed by the clock or the sun: judged where those are known
     band = row.bands[0] if row.bands else None

@@ -46,13 +46,19 @@ class Stated:
 Facts: TypeAlias = Mapping[str, Value | tuple[Stated, ...]]
 
 
+# Where nobody told of a look or of dry hours; both common practice, no source.
+UNTOLD_LOOK_H: Final = 48.0  # how far back the ground is looked at
+UNTOLD_DRY_H: Final = 4.0  # fresh work wants it dry this long
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """A kind of work, what is known of it and the site, and the measures to be had.
 
     ``measures`` None takes every measure as to be had. ``coming`` says from which hour on
     others are there. ``now`` is the hour of the table at which readings were taken that do not
-    say when.
+    say when, ``looked`` that of the last look at the ground, ``dry_h`` how long after the work
+    its papers want it dry.
     """
 
     work_type: str
@@ -60,6 +66,8 @@ class Asked:
     measures: frozenset[str] | None = None
     now: int = 0
     coming: Mapping[str, int] = field(default_factory=dict)
+    looked: int | None = None
+    dry_h: float = UNTOLD_DRY_H
 
     def phases(self) -> list[tuple[int, Asked]]:
         """Return the same question from each hour on at which more measures are there."""

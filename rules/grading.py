@@ -21,7 +21,18 @@ from rules.conditions import (
     where_it_applies,
     window_conditions,
 )
-from rules.facts import Asked, Since, Stated, band_of, counts, edges, is_asked, read_input, stated
+from rules.facts import (
+    UNTOLD_LOOK_H,
+    Asked,
+    Since,
+    Stated,
+    band_of,
+    counts,
+    edges,
+    is_asked,
+    read_input,
+    stated,
+)
 from rules.moments import Moment
 from rules.quantities import inputs_of, is_fact, si_unit, weather_columns
 from rules.units import convert
@@ -33,9 +44,8 @@ from rules.words import site_quantities
 NEVER: Final = 2**30
 AGES: Final = frozenset({"age_of_masonry", "age_of_grout", "age_of_wall", "age_of_concrete"})
 GO, NOT_KNOWN, NO_GO = np.int8(Verdict.GO), np.int8(Verdict.NOT_KNOWN), np.int8(Verdict.NO_GO)
-# What a start hour and its finish can place. The dry hours that a document asks for are judged
-# with the document; a row that counts them looks up to the end of the work.
-TABLE_ANCHORS: Final = {"start": "start", "end": "end", "dry_end": "end"}
+# What the start, the end and the hours that are told with the question can place.
+PLACED: Final = frozenset({"start", "end", "dry_end", "inspected", "now", "table"})
 
 
 def is_by_hour(row: Row) -> bool:
@@ -61,8 +71,42 @@ def is_by_start(row: Row) -> bool:
     """Tell whether a row looks at weather over hours placed by the work's start and end."""
     if row.hours is None or is_on_site(row) or row.taken_as == "count":
         return False
-    placed = {row.hours.from_.anchor, row.hours.until.anchor} <= TABLE_ANCHORS.keys()
-    return placed and not _is_worst_hour_of_work(row)
+    known = {row.hours.from_.anchor, row.hours.until.anchor} <= PLACED
+    return known and not _is_worst_hour_of_work(row)
+
+
+def placed(row: Row, asked: Asked) -> Row:
+    """Return a row with its hours counted from the work or from the table alone."""
+    if row.hours is None:
+        return row
+    begin, over = (_placed(moment, asked) for moment in (row.hours.from_, row.hours.until))
+    if (begin, over) == (row.hours.from_, row.hours.until):
+        return row
+    hours = row.hours.model_copy(update={"from_": begin, "until": over})
+    return row.model_copy(update={"hours": hours})
+
+
+def _placed(moment: Moment, asked: Asked) -> Moment:
+    match moment.anchor:
+        case "dry_end":
+            return Moment("end", moment.offset_h + asked.dry_h)
+        case "inspected" if asked.looked is None:
+            return Moment("start", moment.offset_h - UNTOLD_LOOK_H)
+        case "inspected":
+            return Moment("table", moment.offset_h + (asked.looked or 0))
+        case "now":
+            return Moment("table", moment.offset_h + asked.now)
+        case _:
+            return moment
+
+
+def dry_hours(row: Row, asked: Asked) -> Row | None:
+    """Return what a row that judges the hours of work one by one says of the dry hours after."""
+    hours = row.hours
+    if hours is None or hours.until.anchor != "dry_end" or not _is_worst_hour_of_work(row):
+        return None
+    after = hours.model_copy(update={"from_": Moment("end"), "until": Moment("end", asked.dry_h)})
+    return row.model_copy(update={"hours": after})
 
 
 def is_on_site(row: Row) -> bool:
@@ -145,6 +189,7 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
     applies = fixed_conditions(row, asked)
     if applies is False or row.hours is None or row.only_advises:
         return np.zeros(weather.hours, dtype=np.int8)
+    row = placed(row, asked)
     begun = np.arange(ends.shape[-1], dtype=np.int64)
     over = np.where(ends >= NEVER, begun + 1, ends)
 
@@ -173,8 +218,8 @@ def _by_start(
 ) -> VerdictArray:
     if row.hours is None:
         raise ValueError(f"{row.id} looks at no hours")
-    anchor, last = (TABLE_ANCHORS[m.anchor] for m in (row.hours.from_, row.hours.until))
-    if anchor != last:
+    anchor, last = (m.anchor for m in (row.hours.from_, row.hours.until))
+    if anchor != last or anchor == "table":
         return _judge_windows(row, outcomes, applies, weather, *window(row, ends))
     events = np.arange(weather.hours + 1, dtype=np.int64)
 
@@ -383,10 +428,8 @@ def window(
     begun = np.arange(ends.shape[-1], dtype=np.int64) if starts is None else starts
     over = np.where(ends >= NEVER, begun + 1, ends)
     edges_ = ((row.hours.from_, floor), (row.hours.until, ceil))
-    low, high = (
-        (begun if TABLE_ANCHORS[moment.anchor] == "start" else over) + whole(moment.offset_h)
-        for moment, whole in edges_
-    )
+    of = {"start": begun, "end": over, "table": np.zeros_like(over)}
+    low, high = (of[moment.anchor] + whole(moment.offset_h) for moment, whole in edges_)
     return low, high
 
 

@@ -42,6 +42,7 @@ from rules.grading import (
     NEVER,
     NO_GO,
     NOT_KNOWN,
+    dry_hours,
     is_by_hour,
     is_by_start,
     is_on_site,
@@ -90,10 +91,9 @@ def start_verdicts(
     """
     ends = finish_hours(finish, weather.hours)
     rows = book.rows_for(asked.work_type)
-    out = _gravest(
-        [row_by_start(row, asked, weather, ends) for row in rows if is_by_start(row)],
-        weather.hours,
-    )
+    looked = [row for row in rows if is_by_start(row)]
+    looked += [after for row in rows if (after := dry_hours(row, asked)) is not None]
+    out = _gravest([row_by_start(row, asked, weather, ends) for row in looked], weather.hours)
     never = ends >= NEVER
     return np.where(never, NO_GO, out) if never.any() else out
 

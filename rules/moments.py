@@ -8,9 +8,10 @@ from typing import Final, Literal, get_args
 
 Anchor = Literal[
     "start", "end", "now", "day_start", "day_end", "forecast_end", "before_event", "sunset",
-    "cut_off", "inspected", "dry_end", "held",
+    "cut_off", "inspected", "dry_end", "held", "table",
 ]  # fmt: skip
-ANCHORS: Final[tuple[str, ...]] = get_args(Anchor)
+# What a row may write; an hour of the table is worked out, never written.
+ANCHORS: Final[tuple[str, ...]] = tuple(name for name in get_args(Anchor) if name != "table")
 _WRITTEN: Final = re.compile(r"^([a-z_]+?)(?:([+-]\d+(?:\.\d+)?)h)?$")
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rules.book import Book, all_rows, editions, load_book
 from rules.book_rows import Row
 from rules.facts import band_index
-from rules.grading import codes, fixed_conditions, is_by_hour, is_by_start, window
+from rules.grading import codes, fixed_conditions, is_by_hour, is_by_start, placed, window
 from rules.judge import Asked, hour_verdicts, start_verdicts
 from rules.quantities import si_unit
 from rules.units import UNITS, convert
@@ -189,6 +189,7 @@ def test_an_unrelated_column_and_scenarios_beside_it_change_nothing(
 
 def by_hand(row: Row, asked: Asked, columns: dict[str, np.ndarray], start: int, end: int) -> int:
     """Judge one window of one row without conditions, hour by hour, as a person would."""
+    row = placed(row, asked)
     values = columns[row.quantity + {"a": "_c", "w": "_ms", "p": "_mm"}[row.quantity[0]]]
     reach = HOURS
     while reach and math.isnan(values[reach - 1]):

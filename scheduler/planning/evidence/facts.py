@@ -17,6 +17,7 @@ from rules.facts import ALSO_SAID, Asked, Since, Stated, Value, same_word
 from rules.kinds import Form, kind_of
 from scheduler.planning.evidence.ages import AGES, COURSES, since
 from scheduler.planning.evidence.places import concerns, spot
+from scheduler.planning.model.deliveries import asked_dry_h, papers_of
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import Job, State, Task
 from scheduler.planning.model.log import Entry, Progress
@@ -120,7 +121,19 @@ def asked_with(known: Evidence, task: Task, zero: datetime) -> Asked:
     fetched = {name for name, measure in measures().items() if measure.kind == "store"}
     offered = {offer.measure for offer in known.job.can_be_had}
     had = frozenset(known.job.on_hand) | offered | fetched
-    return Asked(task.work_type, known.of(task, zero), had, int((known.now - zero) // HOUR))
+    looks = [
+        fact.at
+        for fact in newest(known.named.get("trench.inspected", ()))
+        if fact.value is True and fact.at is not None
+    ]
+    return Asked(
+        task.work_type,
+        known.of(task, zero),
+        had,
+        int((known.now - zero) // HOUR),
+        looked=int((max(looks) - zero) // HOUR) if looks else None,
+        dry_h=asked_dry_h(papers_of(known.job, task)),
+    )
 
 
 def asked_without_log(job: Job, task: Task, zero: datetime) -> Asked:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime, time, timedelta
-from typing import Final
 
+from rules.facts import UNTOLD_LOOK_H
 from rules.moments import Moment
 from scheduler.planning.evidence.deadlines import of_task
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import Span
-
-UNTOLD_LOOK_H: Final = 48.0  # how far back the ground is looked at where nobody told of a look
-UNTOLD_DRY_H: Final = 4.0  # fresh work wants it dry this long; both common practice, no source
+from scheduler.planning.model.deliveries import asked_dry_h
 
 
 def on_clock(when: Moment, trial: Trial, *, event: datetime | None = None) -> datetime | None:
@@ -41,24 +39,10 @@ def _anchor(name: str, trial: Trial, event: datetime | None) -> datetime | None:
         ends = [d.at for d in of_task(known, trial.task, trial.start) if d.at >= known.now]
         return ends[0] if ends else None
     if name == "dry_end":
-        return trial.end + timedelta(hours=_dry_hours(trial))
+        return trial.end + timedelta(hours=asked_dry_h(trial.known.documents_for(trial.task)))
     if name == "inspected":
         return _looked_at(trial)
     return _edge_of_day(name, trial)
-
-
-def _dry_hours(trial: Trial) -> float:
-    """Return how long after the work a paper wants it dry; four hours where none says."""
-    asked = [
-        float(criterion.at_least or criterion.above or 0.0)
-        if criterion.quantity == "dry_time"
-        else float(criterion.for_h or 0.0)
-        for paper in trial.known.documents_for(trial.task)
-        for way in paper.alternatives
-        for criterion in way.criteria
-        if criterion.quantity in {"dry_time", "precipitation_amount", "precipitation_probability"}
-    ]
-    return max(asked, default=UNTOLD_DRY_H)
 
 
 def _looked_at(trial: Trial) -> datetime:

@@ -163,7 +163,8 @@ def allowed(criterion: Criterion) -> str:
         if getattr(criterion, key) is not None
     ]
     if criterion.equals is not None:
-        parts.append(f"{criterion.equals}")
+        yes_no = {True: "yes", False: "no"}
+        parts.append(yes_no.get(criterion.equals, str(criterion.equals)))  # type: ignore[call-overload]
     if criterion.for_h is not None:
         parts.append(f"for {criterion.for_h:g} h")
     return " ".join(parts)

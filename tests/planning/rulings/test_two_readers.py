@@ -36,8 +36,6 @@ BOOK = load_book()
 WORK = [kind for kind in words().work_types if kind_of(kind).form is Form.WORK]
 # Both read the row, and what they see differs: why.
 SEES_MORE = {
-    "rain.chance-buried": "the answer adds the dry hours after work; the plan has those of papers",
-    "rain.chance-finished": "the answer adds the dry hours after work; the plan those of papers",
     "trench.daily-look": "the answer counts from the day's own look, which no array has",
 }
 MEANS = (-20.0, -8.0, -2.0, 1.0, 4.0, 8.0, 20.0, 38.0)
