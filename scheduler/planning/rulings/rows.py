@@ -449,8 +449,11 @@ def reckon(trial: Trial, row: Row, span: Span, taken_as: str) -> Reckoned:
     if values is None:
         return Reckoned(None, row.unit, missing="absent", window=span)
     known = values[np.isfinite(values)]
-    told = np.flatnonzero(np.isfinite(values))
-    holes = bool(told.size) and int(told[-1]) + 1 > told.size  # before the last hour that is told
+    ends = [
+        _end_of(trial, name) for name in (row.quantity, *(s.quantity for s in row.substitutes))
+    ]
+    inside = np.arange(values.size) + hour_of(span.start) < max(ends)
+    holes = bool((np.isnan(values) & inside).any())
     if not known.size or holes or (whole and known.size < values.size):
         return Reckoned(None, row.unit, missing="gap", window=span)
     value, _ = aggregate(known, taken_as)
