@@ -42,7 +42,7 @@ NO_BORDER = {
     "cutting.dust": "danger: silica in the lungs",
     "rain.laying": "physics: rain washes mortar out",
     "rain.laying-after": "physics: rain washes mortar out",
-    "rain.chance-buried": "physics: rain washes mortar out",
+    "rain.chance-masonry": "physics: rain washes mortar out",
     "rain.later": "physics: rain washes mortar out",
     "tent.gas": "danger: carbon monoxide",
     "tent.symptom": "danger: carbon monoxide",

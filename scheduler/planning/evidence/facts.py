@@ -28,6 +28,7 @@ SIZES: Final = {"_m": "m", "_mpa": "MPa", "_c": "degC"}
 SHARES: Final = frozenset({"slag_share"})
 OF_TASK: Final = ("id", "load", "beside", "place", "label")
 # One thing that may be read under one name and stated under another.
+GROUTS: Final = frozenset({"place_grout", "fill_top_course"})
 SAME: Final = (
     ("wall_height", "wall.height"),
     ("unbalanced_fill", "backfill.unbalanced_height"),
@@ -294,13 +295,20 @@ class TaskFacts(Mapping[str, tuple[Stated, ...]]):
         ]
 
     def _grouted(self) -> bool | None:
-        """Tell whether the masonry is grouted: any grouted part makes the stricter rule hold."""
+        """Tell whether the masonry is grouted: any grouted part makes the stricter rule hold.
+
+        Work that fills cells leaves a grouted wall, whatever was said of it before.
+        """
+        if self._task.work_type in GROUTS:
+            return True
         parts = [self.facts(f"{part}.grouted") for part in COURSES]
         own = self._own(("grouted",))
         if any(f.by >= By.LOGGED and same_word(f.value, True) for part in parts for f in part):  # type: ignore[arg-type]
             return True
         if own:
             return bool(own[0].value)
+        if self._task.work_type == "infill_pockets":  # what was said of the wall is no word on it
+            return None
         wall = [f for f in self.facts("wall.grouted") if f.by >= By.LOGGED]
         return any(same_word(f.value, True) for f in wall) if wall else None  # type: ignore[arg-type]
 

@@ -16,7 +16,7 @@ import numpy as np
 from rules.grading import at_hand
 from rules.remedies import remedies
 from rules.units import convert
-from scheduler.planning.evidence.ages import AGES, since
+from scheduler.planning.evidence.ages import AGES, ancestors, is_done, kinds_of, near, since
 from scheduler.planning.evidence.element_history import SOURCES, gained, history, reached
 from scheduler.planning.evidence.known import Known
 from scheduler.planning.evidence.observed_then_forecast import hour_of, moment_of
@@ -473,7 +473,7 @@ def _is_age(criterion: Criterion) -> bool:
 def _age(trial: Trial, criterion: Criterion) -> Ruling:
     known, task, span = trial.known, trial.task, trial.span
     hours = replace_unit(criterion, "h")
-    begun = since(known, criterion.quantity, task)
+    begun = _built(known, criterion.quantity, task)
     if begun is None:
         found = Reckoned(None, "h", missing="absent", at=span.start)
         return _ruling(hours, found, "value", moves=False)
@@ -482,6 +482,27 @@ def _age(trial: Trial, criterion: Criterion) -> Ruling:
     ready = after(begun, need)
     first = NumberLine("load_allowed", "first_time", ready, "time")
     return _ruling(hours, found, "value", moves=True, clears_at=ready, numbers=(first,))
+
+
+def _built(known: Known, quantity: str, task: Task) -> datetime | None:
+    """Return when an age begins: the last of what was built, and of what is to be built before.
+
+    Work still to do before the task ends as its own answer says; None where that names no time.
+    """
+    before = ancestors(known.job, task)
+    ahead = [
+        known.decided.get(other.id)
+        for other in known.job.tasks
+        if other.id in before
+        and other.work_type in kinds_of(quantity)
+        and near(other, task)
+        and not is_done(known, other)
+    ]
+    if any(span is None for span in ahead):
+        return None
+    begun = since(known, quantity, task)
+    ends = [span.end for span in ahead if span is not None]
+    return max([*ends, *([] if begun is None else [begun])], default=None)
 
 
 # histories of an element
