@@ -278,9 +278,11 @@ def _judge_windows(
     return where_it_applies(verdict, applies, conditions)
 
 
-def _first_known(hours: Hours) -> int:
-    known = np.isfinite(hours.values.reshape(-1, hours.values.shape[-1])).any(axis=0)
-    return int(np.argmax(known))
+def _first_known(hours: Hours) -> HourIndex | int:
+    """Return the first hour that is known, of each scenario where they differ: ``(..., 1)``."""
+    first = np.isfinite(hours.values).argmax(axis=-1)
+    alike = bool((first == first.flat[0]).all())
+    return int(first.flat[0]) if alike else first[..., None]
 
 
 def ends_early(row: Row, hours: Hours, high: HourIndex) -> BoolArray:

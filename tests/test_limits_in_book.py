@@ -70,6 +70,10 @@ ALLOWED = {
     ("scheduler/planning/evidence/read_weather.py", "_at"): "how near in hours a reading speaks",
     ("scheduler/planning/forecast/past_hours.py", "_short"): "how long a lag is filled",
     ("scheduler/planning/forecast/scenarios.py", "carries_shares"): "past years behind a share",
+    (
+        "scheduler/planning/rulings/papers.py",
+        "_dry_by_chance",
+    ): "which chance of rain a label's dry hours stand, where no amount is told; common practice",
     ("scheduler/planning/rulings/unknown.py", "_is_due"): "after which weather people look first",
     ("scheduler/planning/tables/hours.py", "is_elsewhere"): "how far a forecast speaks for a site",
     ("scheduler/planning/tables/hours.py", "is_stale"): "how far two clocks differ",
