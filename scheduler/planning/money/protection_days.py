@@ -102,7 +102,8 @@ class Protections:
         )
         last = days.size - 1
         here, there = (days[np.clip(ends - 1, 0, last)] for ends in (one, other))
-        return (one < NEVER) & (here == there)
+        same: BoolArray = (one < NEVER) & (here == there)
+        return same
 
     def _sets(
         self, task: Task, measures: Sequence[str]
