@@ -161,6 +161,8 @@ def next_start(
     dated = [r.clears_at for r in refusals if r.clears_at is not None]
     if any(r.clears_at is None and not r.moves for r in refusals):
         return None
+    if kind_of(task.work_type).form is Form.STANDING:
+        return None  # what stands does not begin at a better hour
     begin = max([known.now, judged.trial.start, *dated])
     if len(dated) == len(refusals):
         later = [slot for slot in offered_slots(known, task) if slot >= begin]
