@@ -24,6 +24,12 @@ ZONE = "America/New_York"
 FINISH = datetime(2026, 11, 12, 20, tzinfo=UTC)
 
 
+@pytest.fixture(autouse=True)
+def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is looked at here is the curing, not the odds."""
+    monkeypatch.setenv("CLOSEIN_SCENARIOS", "48")
+
+
 def asked(
     folder: Path, task: str, *, finish: datetime | None = FINISH, climate: bool = True
 ) -> CureAnswer:
