@@ -128,9 +128,10 @@ def reason_of(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
     if is_by_hour(row):
         during, after = _by_hour(row, asked, weather, start, end), dry_hours(row, asked)
         then = during if after is None else _by_start(after, asked, weather, start, end)
-        return then if then.verdict > during.verdict else during
+        return replace(then, row=row) if then.verdict > during.verdict else during
     if is_by_start(row):
-        return _by_start(placed(row, asked), asked, weather, start, end)
+        # The row is told as the book has it, not with the hours it was placed at.
+        return replace(_by_start(placed(row, asked), asked, weather, start, end), row=row)
     if row.quantity:
         return None  # placed by the clock or the sun: judged where those are known
     band = row.bands[0] if row.bands else None
