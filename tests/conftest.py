@@ -5,6 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("closein", deadline=None)  # no test hangs on the machine's load
+settings.load_profile("closein")
 
 LIST = Path(__file__).with_name("known_open.txt")
 

@@ -140,7 +140,7 @@ SIGNS = st.sampled_from([*"abkt:{}[],-#&*!|>'\"%@`? \n\t0.9~", "tasks", ": ", "\
 
 
 @given(st.lists(SIGNS, max_size=60).map("".join) | st.text(max_size=80))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_no_text_breaks_the_reader(text: str) -> None:
     with pytest.raises(Faults):
         parse(text)
@@ -151,7 +151,7 @@ def test_no_text_breaks_the_reader(text: str) -> None:
     cut=st.integers(0, 12),
     put=st.text(max_size=6) | st.lists(SIGNS, max_size=4).map("".join),
 )
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=400, suppress_health_check=[HealthCheck.too_slow])
 def test_a_slip_anywhere_gives_a_job_or_lines_with_places(place: int, cut: int, put: str) -> None:
     lines: list[str] = []
     try:

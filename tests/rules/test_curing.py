@@ -61,7 +61,7 @@ def both(
 
 @pytest.mark.parametrize("work", [WALL, FOOT], ids=["wall", "footing"])
 @pytest.mark.parametrize("protection", PROTECTIONS, ids=lambda p: p.name)
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(daily=days, swing=st.floats(0, 6))
 def test_coarse_is_never_earlier_or_kinder_than_full(
     work: FreshWork, protection: Protection, daily: np.ndarray, swing: float
@@ -77,7 +77,7 @@ def test_coarse_is_never_earlier_or_kinder_than_full(
 
 
 @pytest.mark.parametrize("protection", PROTECTIONS, ids=lambda p: p.name)
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(daily=days, swing=st.floats(0, 6), colder=st.floats(0, 6))
 def test_colder_air_never_gives_an_earlier_gate(
     protection: Protection, daily: np.ndarray, swing: float, colder: float
@@ -89,7 +89,7 @@ def test_colder_air_never_gives_an_earlier_gate(
         assert (cold[2].hours_to_age(need) >= warm[2].hours_to_age(need)).all()
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(level=st.floats(-9, 6))
 def test_on_the_cold_side_a_better_cover_never_gives_a_later_gate(level: float) -> None:
     air = np.full((1, 190), level)

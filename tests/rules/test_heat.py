@@ -71,7 +71,7 @@ def followed(
 
 
 @pytest.mark.parametrize("section", SECTIONS, ids=lambda s: s.name)
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(air=airs, warmer=st.floats(0, 10))
 def test_warmer_air_never_gives_a_colder_node(
     section: Section, air: np.ndarray, warmer: float
@@ -84,7 +84,7 @@ def test_warmer_air_never_gives_a_colder_node(
 
 
 @pytest.mark.parametrize("section", SECTIONS, ids=lambda s: s.name)
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(level=st.floats(-20, 8))
 def test_on_the_cold_side_a_better_cover_never_gives_a_colder_node(
     section: Section, level: float
@@ -108,7 +108,7 @@ def test_on_the_cold_side_a_better_cover_never_gives_a_colder_node(
 
 
 @pytest.mark.parametrize("section", SECTIONS, ids=lambda s: s.name)
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(air=airs)
 def test_halving_the_step_changes_less_than_a_hundredth(section: Section, air: np.ndarray) -> None:
     """Same linear boundary, a gentle one: forecasts do not jump 40 K in an hour."""
@@ -118,7 +118,7 @@ def test_halving_the_step_changes_less_than_a_hundredth(section: Section, air: n
     assert np.abs(whole.mean_c - half.mean_c).max() < 0.01
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(air=airs)
 def test_without_cement_heat_the_step_length_does_not_matter_at_all(air: np.ndarray) -> None:
     section = block_wall(grouted_share=0.0)
@@ -163,7 +163,7 @@ def test_energy_balance_closes(section: Section) -> None:
     assert stored == pytest.approx(came_in + heat.sum(), abs=1e-6 * abs(heat.sum() + 1e5))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(air=airs, hour=st.integers(0, 47))
 def test_a_gap_is_not_known_from_then_on(air: np.ndarray, hour: int) -> None:
     section = block_wall()
@@ -192,7 +192,7 @@ def test_hours_after_the_forecast_are_not_known() -> None:
     assert np.isnan(traces[1, 24:]).all()
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(air=airs)
 def test_starts_and_scenarios_do_not_touch_each_other(air: np.ndarray) -> None:
     section = block_wall()
@@ -201,7 +201,7 @@ def test_starts_and_scenarios_do_not_touch_each_other(air: np.ndarray) -> None:
         assert np.allclose(both[row], followed(section, air[row]).coldest_c, atol=1e-12)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(air=airs)
 def test_the_coarse_path_is_never_warmer_where_work_is_placed_warm(air: np.ndarray) -> None:
     section = block_wall()
@@ -220,7 +220,7 @@ def test_the_coarse_path_is_never_warmer_where_work_is_placed_warm(air: np.ndarr
     assert (quick[:, 7:56] <= full[:, 1] + 1e-9).all()
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(air=airs)
 def test_the_coarse_path_equals_marching_without_cement(air: np.ndarray) -> None:
     section = block_wall()

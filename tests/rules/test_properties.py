@@ -75,7 +75,7 @@ def is_windy_or_wet(row: Row) -> bool:
 
 
 @given(SOME, FACTS)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_in_each_row_the_worse_side_is_never_milder_with_the_same_measures(
     to_be_had: frozenset[str], facts: dict[str, object]
 ) -> None:
@@ -88,7 +88,6 @@ def test_in_each_row_the_worse_side_is_never_milder_with_the_same_measures(
 
 
 @given(WORK, SOME, FACTS, SEEDS, st.floats(0, 15))
-@settings(deadline=None)
 def test_colder_is_never_milder(
     work: str, to_be_had: frozenset[str], facts: dict[str, object], seed: int, colder: float
 ) -> None:
@@ -101,7 +100,6 @@ def test_colder_is_never_milder(
 
 
 @given(WORK, SOME, FACTS, SEEDS, st.floats(0, 15))
-@settings(deadline=None)
 def test_windier_is_never_milder(
     work: str, to_be_had: frozenset[str], facts: dict[str, object], seed: int, more: float
 ) -> None:
@@ -115,7 +113,6 @@ def test_windier_is_never_milder(
 
 
 @given(WORK, SOME, FACTS, SEEDS, st.floats(0, 15))
-@settings(deadline=None)
 def test_wetter_is_never_milder(
     work: str, to_be_had: frozenset[str], facts: dict[str, object], seed: int, more: float
 ) -> None:
@@ -127,7 +124,6 @@ def test_wetter_is_never_milder(
 
 
 @given(WORK, SOME, FACTS, SEEDS)
-@settings(deadline=None)
 def test_a_missing_hour_is_never_go(
     work: str, to_be_had: frozenset[str], facts: dict[str, object], seed: int
 ) -> None:
@@ -158,7 +154,6 @@ def test_a_missing_hour_is_never_go(
 
 
 @given(WORK, SOME, FACTS, SEEDS, st.integers(1, HOURS - 1))
-@settings(deadline=None)
 def test_splitting_a_series_changes_nothing(
     work: str, to_be_had: frozenset[str], facts: dict[str, object], seed: int, cut: int
 ) -> None:
@@ -173,7 +168,6 @@ def test_splitting_a_series_changes_nothing(
 
 
 @given(WORK, SOME, FACTS, SEEDS)
-@settings(deadline=None)
 def test_an_unrelated_column_and_scenarios_beside_it_change_nothing(
     work: str, to_be_had: frozenset[str], facts: dict[str, object], seed: int
 ) -> None:
@@ -242,7 +236,7 @@ PLAIN_ROWS = [
 
 @pytest.mark.parametrize("row", PLAIN_ROWS, ids=lambda row: row.id)
 @given(SOME, SEEDS, st.integers(1, 20), st.sampled_from([0.0, 0.03]), st.integers(0, 20))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_windows_are_those_of_a_plain_loop(
     row: Row, to_be_had: frozenset[str], seed: int, length: int, gaps: float, tail: int
 ) -> None:

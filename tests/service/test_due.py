@@ -79,7 +79,7 @@ def test_a_day_of_23_or_25_hours_has_one_morning(change: date, hours: int, clock
     assert not any(one.late for _, one in found)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(
     zone=st.sampled_from(ZONES),
     begin=st.integers(0, 330 * 24).map(lambda n: datetime(2026, 1, 1, tzinfo=UTC) + n * HOUR),

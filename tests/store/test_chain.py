@@ -136,9 +136,7 @@ def test_the_hash_is_plain_sha_256_over_a_json_list() -> None:
     seq=st.integers(1, 5),
     place=st.integers(1, 40),
 )
-@settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_one_letter_changed_is_found(path: Path, column: str, seq: int, place: int) -> None:
     copy = path.with_name("copy.db")
     copy.write_bytes(path.read_bytes())

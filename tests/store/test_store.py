@@ -205,7 +205,7 @@ entries = st.builds(
 
 
 @given(written=st.lists(entries, max_size=5))
-@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 def test_any_entry_comes_back_as_it_went(written: list[Entry]) -> None:
     store = open_store(":memory:")
     kept = store.append("lift", written, entered_at=NOON)

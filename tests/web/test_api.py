@@ -53,7 +53,6 @@ def test_every_answer_is_as_described_and_none_is_a_fault(
     @given(case=schema[path][method].as_strategy(), is_there=booleans())
     @settings(
         max_examples=400 if SOAK else 25,
-        deadline=None,
         derandomize=not SOAK,
         suppress_health_check=list(HealthCheck),
     )

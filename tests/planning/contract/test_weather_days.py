@@ -138,7 +138,7 @@ def test_a_job_without_a_contract_says_what_is_missing(
     assert "anticipated_days" in capsys.readouterr().err
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(st.tuples(st.integers(1, 9), st.integers(0, 30)), min_size=2, max_size=9), st.data()
 )

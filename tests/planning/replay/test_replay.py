@@ -195,7 +195,7 @@ def gates_of(problem: Problem, rng: np.random.Generator) -> OwnGates:
     return OwnGates(ready, opens)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(net=nets())
 def test_it_is_the_plain_loop_to_the_hour(
     net: Net,
@@ -207,7 +207,7 @@ def test_it_is_the_plain_loop_to_the_hour(
     assert (found.finish == hand[:, :, 1]).all()
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(net=nets(long_waits=True))
 def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(net: Net) -> None:
     """What would be over after an hour cannot begin, and no gate opens after it.
@@ -236,7 +236,7 @@ def test_what_is_decided_by_an_hour_does_not_know_what_comes_long_after_it(net: 
         assert (one.start[early] == other.start[early]).all()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(net=nets())
 def test_crews_and_ties_hold_in_every_scenario(
     net: Net,

@@ -91,7 +91,7 @@ def test_the_answer_is_not_changed_by_the_order_of_tasks(seed: int) -> None:
     assert values(problem, solve(problem)) == values(turned, solve(turned))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 10_000), data=st.data())
 def test_another_crew_or_fit_hour_never_closes_in_later(seed: int, data: st.DataObject) -> None:
     problem = random_problem(np.random.default_rng(seed), tasks=7, hours=60)
@@ -106,7 +106,7 @@ def test_another_crew_or_fit_hour_never_closes_in_later(seed: int, data: st.Data
         assert solve(replace(problem, tasks=fitter)).close_in <= before.close_in
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(seed=st.integers(0, 10_000))
 def test_no_change_in_no_change_out(seed: int) -> None:
     problem = random_problem(
