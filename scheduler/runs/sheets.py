@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from rules.gates import gates
+from scheduler.planning.evidence.places import same_place
 from scheduler.planning.model.job import Job, Task
 from scheduler.planning.model.job_book import job_book
 from scheduler.planning.reports.sheet_parts import SheetParts, TemperatureRecord
@@ -75,7 +76,11 @@ def _lines(
         for entry in progress.entries
         if entry.reading is not None
         and placed <= (entry.reading.at or entry.at) <= until
-        and (not task.place or entry.reading.place in {"", task.place})
+        and (
+            not task.place
+            or not entry.reading.place
+            or same_place(entry.reading.place, task.place)
+        )
     ]
     lines = sheet_lines(
         probes={}, readings=read, placed=placed, until=until, time_zone=job.site.time_zone

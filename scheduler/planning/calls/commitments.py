@@ -18,6 +18,7 @@ from rules.leaving import protects
 from rules.units import convert
 from scheduler.planning.evidence.ages import finished, is_done, near, since, started
 from scheduler.planning.evidence.known import Known, reading_time
+from scheduler.planning.evidence.places import concerns, spot
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import (
     CautionLine,
@@ -180,7 +181,9 @@ def _breach_of(trial: Trial, row: Row) -> Breach | None:
     again = [
         at
         for at, reading in read
-        if at > last and reading.place == worst_place.place and not _is_past(row, reading)
+        if at > last
+        and spot(reading.place) == spot(worst_place.place)
+        and not _is_past(row, reading)
     ]
     gravest = min((r for _, r in bad), key=lambda r: _in_unit(r, row))
     first = min(bad, key=lambda pair: pair[0])[1]
@@ -287,10 +290,17 @@ def commitments(known: Known, book: Book) -> list[Commitment]:
 
 def strip_ruling(trial: Trial, book: Book) -> list[Ruling]:
     """Refuse to take a cover away from work that is still to be kept."""
+    others = [
+        task.place
+        for task in trial.known.job.tasks
+        if task.place
+        and task.place != trial.task.place
+        and kind_of(task.work_type).form is Form.REMOVAL
+    ]
     owed = [
         c
         for c in commitments(trial.known, book)
-        if not c.task.place or not trial.task.place or c.task.place == trial.task.place
+        if concerns(c.task.place, trial.task.place, others)
     ]
     late = [c for c in owed if c.until > trial.start]
     if not late:

@@ -11,6 +11,8 @@ from functools import cache
 from typing import Final
 
 SIDES: Final = frozenset({"north", "south", "east", "west"})
+LETTERS: Final = {side[0]: side for side in SIDES}
+CORNER: Final = re.compile("(north|south|n|s)(east|west|e|w)")
 PLAIN: Final = frozenset(
     {"the", "a", "at", "by", "of", "on", "wall", "side"}
 )  # tell no spots apart
@@ -18,7 +20,9 @@ PLAIN: Final = frozenset(
 
 @cache
 def _words(place: str) -> frozenset[str]:
-    return frozenset(re.findall(r"\w+", place.casefold()))
+    found = re.findall(r"\w+", place.casefold())
+    parts = [m.groups() if (m := CORNER.fullmatch(word)) else (word,) for word in found]
+    return frozenset(LETTERS.get(part, part) for part in sum(parts, ()))
 
 
 @cache
@@ -28,15 +32,15 @@ def spot(place: str) -> frozenset[str]:
 
 
 def same_place(place: str, other: str) -> bool:
-    """Tell whether two names speak of one place: ``North`` and the north wall do.
+    """Tell whether two names speak of one place: ``N side`` and the north wall do.
 
-    One name's words all stand in the other; upper and lower case and hyphens make no difference.
-    No name at all is the same as no other one.
+    One name's words, or those that tell spots apart, all stand in the other; upper and lower case
+    and hyphens make no difference. No name at all is the same as no other one.
     """
     one, two = _words(place), _words(other)
     if not one or not two:
         return one == two
-    return one <= two or two <= one
+    return any(a <= b or b <= a for a, b in ((one, two), (spot(place), spot(other))))
 
 
 def concerns(place: str, wanted: str, elsewhere: Iterable[str] = ()) -> bool:
@@ -60,4 +64,4 @@ def concerns(place: str, wanted: str, elsewhere: Iterable[str] = ()) -> bool:
     if any(_words(name) and same_place(place, name) for name in elsewhere):
         return False
     named, own = _words(place) & SIDES, _words(wanted) & SIDES
-    return not (named and own)
+    return bool(named & own) or not (named and own)

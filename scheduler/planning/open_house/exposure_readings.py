@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from rules.units import convert
+from scheduler.planning.evidence.places import spot
 from scheduler.planning.model.job import ExposureLimits
 from scheduler.planning.model.log import Fact, Progress, Reading
 
@@ -34,7 +35,9 @@ def _worst(
     readings: Iterable[Reading], quantity: str, unit: str, worst: Callable[[list[float]], float]
 ) -> float | None:
     """Return the worst of each place's newest reading, None where there is none."""
-    newest = {r.place: r for r in readings if r.quantity == quantity}  # oldest first in the log
+    newest = {
+        spot(r.place): r for r in readings if r.quantity == quantity
+    }  # oldest first in the log
     values = [float(convert(float(r.value), r.unit, unit)) for r in newest.values()]
     return worst(values) if values else None
 

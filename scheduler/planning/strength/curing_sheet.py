@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from scheduler.planning.evidence.places import spot
 from scheduler.planning.model.log import Reading
 from scheduler.planning.strength.measured import (
     ELEMENT_QUANTITIES,
@@ -71,11 +72,12 @@ def sheet_lines(
         1, "h"
     )
     by_hand = [r for r in readings if r.quantity in ELEMENT_QUANTITIES]
-    places = sorted({*probes, *(r.place for r in by_hand)})
+    named = (*probes, *(r.place for r in by_hand))
+    places = sorted({spot(place): place for place in reversed(named)}.values())
     outside = on_hours(air, start) if air is not None else np.full(count, np.nan)
     lines = []
     for place in places:
-        own = of_readings([r for r in by_hand if r.place == place], start)
+        own = of_readings([r for r in by_hand if spot(r.place) == spot(place)], start)
         if place in probes:
             logged = on_hours(probes[place], start)
             own = np.fmin(own, logged)

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from rules.verdict import FloatArray
+from scheduler.planning.evidence.places import same_place
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import State, Task
 from scheduler.planning.model.log import Reading
@@ -103,5 +104,5 @@ def _of(frame: Frame, task: Task, done: list[Task]) -> list[Reading]:
         reading
         for reading in frame.progress.readings
         if reading.quantity in READ_IN[concrete]
-        and (reading.place == task.place if reading.place and task.place else alone)
+        and (same_place(reading.place, task.place) if reading.place and task.place else alone)
     ]

@@ -14,6 +14,7 @@ from rules.curing import FreshWork
 from rules.errors import Faults
 from rules.units import convert
 from rules.verdict import FloatArray
+from scheduler.planning.evidence.places import same_place
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import State, Task
 from scheduler.planning.model.log import Reading
@@ -120,7 +121,11 @@ def _of(frame: Frame, task: Task) -> list[Reading]:
         reading
         for reading in frame.progress.readings
         if reading.quantity == kind
-        and (reading.place == task.place if reading.place and task.place else alike == [task.id])
+        and (
+            same_place(reading.place, task.place)
+            if reading.place and task.place
+            else alike == [task.id]
+        )
     ]
 
 

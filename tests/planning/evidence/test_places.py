@@ -17,6 +17,13 @@ from scheduler.planning.evidence.places import concerns, same_place, spot
         ("", "north", False),
         ("", "", True),
         ("northern", "north", False),
+        ("north side", "north wall", True),
+        ("N side", "north wall", True),
+        ("the N. wall", "North", True),
+        ("NE corner", "northeast corner", True),
+        ("north-east corner", "NE", True),
+        ("SW pier", "north pier", False),
+        ("pier 2", "pier 1", False),
     ],
 )
 def test_places_are_told_by_their_words(place: str, other: str, same: bool) -> None:
@@ -32,6 +39,10 @@ def test_places_are_told_by_their_words(place: str, other: str, same: bool) -> N
         ("north wall", "North", ("south",), True),
         ("south door", "north", ("south",), False),  # another task's place
         ("south face", "north wall", (), False),  # another side of the house
+        ("north side", "north wall", (), True),
+        ("NW corner", "west wall", ("north wall",), True),  # a corner is both walls'
+        ("north door", "north corner", (), True),  # the same side
+        ("S corner", "N wall", (), False),
         ("pallet 3", "north", ("south",), True),  # nobody's spot concerns everybody
         ("the yard", "rear wall", (), True),
     ],
