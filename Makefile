@@ -27,7 +27,7 @@ demo: $(STAMP)
 	$(BIN)/closein demo
 
 test: $(STAMP) lint types
-	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2
+	OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest -n 2 --dist worksteal
 
 lint: $(STAMP)
 	$(BIN)/ruff format --check .
@@ -42,7 +42,7 @@ lowest:
 	$(PYTHON) -m venv $(LOWEST)
 	$(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check --no-deps -r requirements-lowest.lock
 	$(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation .
-	OPENBLAS_NUM_THREADS=1 $(LOWEST)/bin/python -m pytest -n 2 $(TOUCHING)
+	OPENBLAS_NUM_THREADS=1 $(LOWEST)/bin/python -m pytest -n 2 --dist worksteal $(TOUCHING)
 
 bench: $(STAMP)
 	$(BIN)/python -m tests.benchmarks

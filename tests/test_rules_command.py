@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -23,13 +26,23 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, st
     return code, out, err
 
 
+@pytest.fixture(scope="module")
+def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
+    """Return what the demo's morning says of each task."""
+    written = io.StringIO()
+    with contextlib.redirect_stdout(written):
+        main(["today", str(demo_job(tmp_path_factory.mktemp("demo"))), *WEATHER, "--json"])
+    return {answer["task"]: answer for answer in json.loads(written.getvalue())["tasks"]}
+
+
 @pytest.mark.parametrize("task", TASKS)
 def test_every_verdict_of_the_demo_is_traced_to_row_value_hour_and_source(
-    tmp_path: Path, task: str, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path,
+    task: str,
+    answers: dict[str, dict[str, Any]],
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     job = demo_job(tmp_path)
-    _, out, _ = run(capsys, "today", job, *WEATHER, "--json")
-    answers = {answer["task"]: answer for answer in json.loads(out)["tasks"]}
     code, out, err = run(capsys, "rules", "--why", job, task, *WEATHER, "--json")
     if task not in answers:
         assert code == 2
