@@ -13,7 +13,14 @@ from starlette.testclient import TestClient
 from rules.errors import BadInput
 from scheduler.interfaces.people import Role
 from scheduler.service.links import digest_of
-from scheduler.service.signing_in import FORGIVEN, LASTS, TRIES, close_account, open_account
+from scheduler.service.signing_in import (
+    FORGIVEN,
+    LASTS,
+    TRIES,
+    _hasher,
+    close_account,
+    open_account,
+)
 from scheduler.service.signing_in import sign_in as begin
 from tests.service.made_job import Made
 from tests.web.made_site import (
@@ -40,6 +47,12 @@ def test_an_owner_signs_in_sees_the_job_and_out_again(made: Made, client: TestCl
     assert answer.status_code == 303
     assert client.get(ROOT).status_code in {303, 404}
     assert client.get("/jobs").headers["location"] == "/login"
+
+
+def test_a_guess_costs_what_rfc_9106_asks() -> None:
+    """RFC 9106, 4: Argon2id with t=3, p=4 and 64 MiB, where memory is short."""
+    hasher = _hasher()
+    assert (hasher.time_cost, hasher.parallelism, hasher.memory_cost) == (3, 4, 64 * 1024)
 
 
 def test_the_password_is_kept_as_an_argon2id_hash(made: Made, tmp_path: Path) -> None:
