@@ -47,6 +47,7 @@ from scheduler.jobfile.fields import (
 )
 from scheduler.jobfile.parts import Part
 from scheduler.mail_address import PATTERN
+from scheduler.planning.model.job import LEAST_PIECE_H
 
 Week = dict[WeekDays, ShiftHours]
 Price = Annotated[float, Field(ge=0.0, le=1e6)]
@@ -261,7 +262,7 @@ class TaskPart(Part):
     set_up_h: Hours = _says("hours to set up before each piece, inside the shift", default=0.0)
     cover_up_h: Hours = _says("hours to cover up after each piece, in the shift", default=0.0)
     least_piece_h: float = _says(
-        "a shorter piece is not worth beginning, in hours", gt=0, le=24, default=1.0
+        "a shorter piece is not worth beginning, in hours", gt=0, le=24, default=LEAST_PIECE_H
     )
     apart_from: Annotated[list[TaskId], Listed] = _says(
         "tasks that must not go on at the same time", default=[]

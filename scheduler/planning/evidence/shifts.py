@@ -122,7 +122,8 @@ def _latest(known: Known, task: Task, shift: Span) -> datetime:
     A task longer than the shift that may not pause begins with it.
     """
     if task.may_pause:
-        return max(shift.end - timedelta(hours=min(hours_of(known, task), 1.0)), shift.start)
+        piece = min(hours_of(known, task), task.least_piece_h)
+        return max(shift.end - timedelta(hours=piece), shift.start)
     took = booked_length(task) or timedelta(hours=hours_of(known, task))
     return max(shift.end - took, shift.start)
 

@@ -15,6 +15,8 @@ SOURCES: Final = (  # of weather, by the names that job files and commands give 
     "nbm-puerto-rico", "rap", "rrfs", "nam-nest", "gfs", "gefs", "gefs-mean", "ecmwf",
     "ecmwf-ensemble", "ecmwf-aifs",
 )  # fmt: skip
+# No crew mixes and sets up for the last hour of a shift; common practice, no source.
+LEAST_PIECE_H: Final = 2.0
 
 
 class State(StrEnum):
@@ -170,7 +172,7 @@ class Task:
     quantity_unit: str = ""
     set_up_h: float = 0.0  # before each piece of work, inside the shift
     cover_up_h: float = 0.0  # after each piece of work, inside the shift
-    least_piece_h: float = 1.0  # a shorter piece is not worth beginning
+    least_piece_h: float = LEAST_PIECE_H  # a shorter piece is not worth beginning
     apart_from: tuple[str, ...] = ()  # tasks that must not go on at the same time
     daylight_only: bool = False  # not under lights
     sooner_fee: float | None = None  # what it costs once to have its delivery a week sooner
