@@ -94,13 +94,21 @@ def is_kept(known: Known, task: Task) -> bool:
 def kept_trial(
     known: Known, task: Task, rows: Sequence[Row]
 ) -> tuple[Trial, Commitment | None] | None:
-    """Return the trial of finished work and what is owed to it; None where nothing is."""
+    """Return the trial of finished work and what is owed to it; None where nothing is.
+
+    Work that would freeze in the hours to come is answered for, whatever the book's hours say.
+    """
     span = done_span(known, task)
     if span is None:
         return None
     owed = commitment(known, task, rows)
-    keeps = kind_of(task.work_type).form is Form.PROTECTION
+    keeps = kind_of(task.work_type).form is Form.PROTECTION or _is_threatened(known, task)
     return (Trial(known, task, span), owed) if owed is not None or keeps else None
+
+
+def _is_threatened(known: Known, task: Task) -> bool:
+    standing = None if known.strength is None else known.strength.standing(task)
+    return standing is not None and standing.threatened
 
 
 def commitment(known: Known, task: Task, rows: Iterable[Row]) -> Commitment | None:

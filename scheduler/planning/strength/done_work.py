@@ -126,14 +126,12 @@ def done_work(
     quickly = _opened(FAST, openings, by, at)
     _, source = with_measured(np.zeros(steps), [read])
     since = max(min(now - begin, steps), 0)
-    if late:
-        froze = _frozen_in_the_dark(work, dark)
-        fate, threatened = (Fate.NOT_KNOWN if froze is None else Fate.FREEZES), False
-    else:
-        froze = _frozen_by(judged, since)
-        threatened = froze is None and bool((judged.fate == Fate.FREEZES).any())
-        fate = Fate.FREEZES if froze is not None else Fate(int(judged.fate.max()))
-        fate = Fate.NOT_KNOWN if threatened else fate
+    froze = _frozen_in_the_dark(work, dark) if late else _frozen_by(judged, since)
+    most_h = _most_gained(work, dark, unseen=max(-at, 0))
+    coming = _judged(work, cured, read, before_h=most_h) if late else judged
+    threatened = froze is None and bool((coming.fate == Fate.FREEZES).any())
+    fate = Fate.NOT_KNOWN if late or threatened else Fate(int(judged.fate.max()))
+    fate = fate if froze is None else Fate.FREEZES
     return DoneWork(
         share=_share(work.model, slow, since, confidence),
         share_fast=_share(FAST, fast, since, confidence),
@@ -208,14 +206,28 @@ def _frozen_in_the_dark(work: FreshWork, dark: FloatArray) -> int | None:
     return int(frozen[0]) if frozen.size else None
 
 
+def _most_gained(work: FreshWork, dark: FloatArray, *, unseen: int) -> float:
+    """Return the most age that hours without weather can have given.
+
+    They count as warm as a reading leaves them, else ``UNREAD_C``. What would freeze even so is to
+    be covered; older work is not asked after for want of a record.
+    """
+    read = np.concatenate([np.full(unseen - dark.size, np.nan), dark])
+    warmest, _ = with_measured(np.full(unseen, UNREAD_C), [read])
+    return float(work.model.rate(temperature_c=warmest).sum())
+
+
 def _frozen_by(judged: Freezing, since: int) -> int | None:
     """Return the first step by now at which it froze in any scenario before it resisted."""
     froze = (judged.fate == Fate.FREEZES) & (judged.frozen_step <= since)
     return int(judged.frozen_step[froze].min()) if froze.any() else None
 
 
-def _judged(work: FreshWork, cured: Cured, read: FloatArray) -> Freezing:
-    """Judge early freezing by the edge, or by what was read where that was colder."""
+def _judged(work: FreshWork, cured: Cured, read: FloatArray, *, before_h: float = 0.0) -> Freezing:
+    """Judge early freezing by the edge, or by what was read where that was colder.
+
+    ``before_h`` is the age that the work has at the beginning.
+    """
     edge, _ = with_measured(middles(cured.edge.coldest_c[:, 0]), [])
     values = np.fmin(edge, read)
     values = np.where(np.isnan(edge) & np.isnan(read), np.nan, values)
@@ -223,7 +235,7 @@ def _judged(work: FreshWork, cured: Cured, read: FloatArray) -> Freezing:
     rule = freeze_rule()
     return freezing(
         coldest_c=values,
-        age_h=age_h[:, :-1],
+        age_h=age_h[:, :-1] + before_h,
         resists_age_h=work.resists_age_h(rule),
         freezing_point_c=rule.freezing_point_c,
     )

@@ -12,7 +12,7 @@ import pytest
 
 from scheduler.planning.model.frame import frame_of
 from scheduler.planning.model.job import Calendar, Job, Link, Shift, Site, State, Task
-from scheduler.planning.model.log import Entry, EntryKind, Progress, ToldFrozen
+from scheduler.planning.model.log import Entry, EntryKind, Progress, Reading, ToldFrozen
 from scheduler.planning.strength.gate_weather import gate_weather
 from scheduler.planning.strength.job_gates import JobGates, job_gates
 from scheduler.planning.tables.hours import HourlyTable
@@ -81,3 +81,32 @@ def test_a_frost_that_is_only_forecast_asks_for_a_cover_and_is_no_verdict() -> N
     found = gates(0.5, frost_h=18)
     assert not found.held
     assert found.done["grout"].threatened
+
+
+@pytest.mark.parametrize(
+    ("days", "read_c", "threatened"),
+    [
+        (1.0, 2.0, True),  # a day at 2 °C: 9 h at 20 °C of the 32 that one freeze takes
+        (2.0, 2.0, True),
+        (2.0, 18.0, False),  # two warm days: 500 psi are there
+        (1.0, None, True),  # nobody read it: a day is too short however warm it was
+        (4.0, None, False),  # what nobody read may have been warm; older work is left alone
+    ],
+)
+def test_young_work_whose_first_hours_nobody_recorded_is_covered_before_a_frost(
+    days: float, read_c: float | None, threatened: bool
+) -> None:
+    """EN 1992-1-1 3.1.2(6), s = 0.38: 3.5 of 13.8 MPa ask 31.6 h at 20 °C (ASTM C1074, 0 °C)."""
+    every = range(4, int(days * 24), 8)
+    entries = tuple(
+        Entry(n, at, at, EntryKind.READING,
+              reading=Reading("grout_temperature", read_c, "degC", "", at))
+        for n, at in enumerate((FINISHED + timedelta(hours=h) for h in every), start=1)
+        if read_c is not None
+    )  # fmt: skip
+    found = gates(
+        days, seen_from_h=int(days * 24) - 1, frost_h=int(days * 24) + 6, entries=entries
+    )
+    assert found.done["grout"].threatened is threatened
+    assert not found.held
+    assert found.done["grout"].share < 0.1  # what nobody read is not credited to any gate
