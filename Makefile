@@ -8,7 +8,7 @@ LOWEST ?= .venv-lowest
 TOUCHING := tests/test_lowest.py tests/test_repeats.py tests/test_walls.py tests/store/test_store.py \
 	tests/store/test_copies.py tests/jobfile/test_whole_job.py tests/output/test_calendar_feed.py \
 	tests/output/test_risk_chart.py tests/weather/grids/test_decode.py tests/weather/test_house_json.py \
-	tests/service/test_sending.py tests/service/test_rounds.py tests/web/test_log_page.py \
+	tests/service/test_sending.py tests/service/test_due.py tests/web/test_log_page.py \
 	tests/web/test_signing_in.py tests/planning/schedule/test_serial.py tests/rules/test_book.py
 STAMP := $(VENV)/.installed
 
