@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -318,7 +319,7 @@ def bounded(
         lie partly beyond the traces has only the shared trace.
     """
     shared = shared_trace(work, around)
-    floor = _floor(work, around=around, protection=protection, place=place, steps=steps)
+    floor = _floor(work, tuple(felt.strongest for felt in around), protection, place, steps)
     pairs = zip(protection.covers, around, strict=True)
     outside = [felt for cover, felt in pairs if cover.air_c is None]
     level = _levels((outside or around)[0], shared.before_c, work, steps)
@@ -340,25 +341,25 @@ def bounded(
     )
 
 
+@lru_cache(maxsize=32)
 def _floor(
-    work: FreshWork,
-    *,
-    around: Sequence[Surroundings],
-    protection: Protection,
-    place: Place,
-    steps: int,
+    work: FreshWork, kinds: tuple[int, ...], protection: Protection, place: Place, steps: int
 ) -> Cured:
-    """March the work through surroundings that stand at each level."""
+    """March the work through surroundings that stand at each level.
+
+    No hour of weather is in it, so that one march serves every plan and morning of a process;
+    its arrays are read, never written.
+    """
     still = [
         standing(
             level_c=LEVELS_C,
             cover=cover,
             place=place,
             section=work.section,
-            kind=felt.strongest,
+            kind=kind,
             hours=steps,
         )
-        for cover, felt in zip(protection.covers, around, strict=True)
+        for cover, kind in zip(protection.covers, kinds, strict=True)
     ]
     return full(
         work,

@@ -191,12 +191,11 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
         return np.zeros(weather.hours, dtype=np.int8)
     row = placed(row, asked)
     begun = np.arange(ends.shape[-1], dtype=np.int64)
-    over = np.where(ends >= NEVER, begun + 1, ends)
 
     def graded(outcomes: VerdictArray) -> VerdictArray:
         return _by_start(row, outcomes, applies, weather, ends)
 
-    wanted = over if is_kept_after(row) else begun
+    wanted = np.where(ends >= NEVER, begun + 1, ends) if is_kept_after(row) else begun
     judged = _as_means_come(row, asked, wanted, graded)
     return where_it_applies(judged, True, age_conditions(row, asked, weather.hours))
 

@@ -75,23 +75,27 @@ def march(
         The hours after the table's end are NaN.
     """
     network = network_of(section)
-    steps = [steps_of(network, one.face_w_m2k, step_h=1.0 / parts) for one in around]
     hours, lead = around[0].face_c.shape[-2], around[0].face_c.shape[:-2]
     count = starts.shape[-1]
     begun_at = np.broadcast_to(starts, (*lead, count)).reshape(-1, count)
     state = np.array(np.broadcast_to(begin_c, (*lead, count, network.nodes)))
     state = state.reshape(-1, network.nodes)
-    cement = _Cement(network, hydration, traces=state.shape[0])
+    twin = _twins(network, around, state)
+    state = state[:, : twin.max() + 1]
+    cement = _Cement(network, twin, hydration, traces=state.shape[0])
+    steps = [_step_of(network, one, twin, cement.young, 1.0 / parts) for one in around]
     kept = np.empty((schedule.size + 1, *state.shape))
     kept[0] = state
     for step, which in enumerate(schedule):  # the cement's heat depends on the state: in turn
         before, after, kind = _faces(around[which], begun_at + step, hours)
+        alike, rise = _alike(kind), after - before
         for part in range(parts):
-            share = (part / parts, (part + 1) / parts)
-            faces = [before + (after - before) * s for s in share]
-            state = _advance(state, steps[which], kind, faces, cement)
+            ends = [before + rise * (at / parts) for at in (part, part + 1)]
+            state = _advance(state, ends, steps[which], alike, cement)
         kept[step + 1] = state
-    return _traces(kept, network, cement, (*lead, count), keep_nodes=keep_nodes)
+    return _traces(
+        kept.take(twin, axis=-1), network, cement, (*lead, count), keep_nodes=keep_nodes
+    )
 
 
 def held_nodes(network: Network) -> NDArray[np.bool_]:
@@ -103,9 +107,13 @@ def held_nodes(network: Network) -> NDArray[np.bool_]:
 class _Cement:
     """Age and heat of the cement at every node of every trace, moved on step by step."""
 
-    def __init__(self, network: Network, hydration: Hydration, *, traces: int) -> None:
-        self.young = np.flatnonzero(network.fresh_kg_m2 > 0.0)
+    def __init__(
+        self, network: Network, twin: NDArray[np.intp], hydration: Hydration, *, traces: int
+    ) -> None:
+        stood_for = np.bincount(twin)
+        self.young = np.flatnonzero(network.fresh_kg_m2[: stood_for.size] > 0.0)
         self.kg_m2 = network.fresh_kg_m2[self.young]
+        self.stood_for = stood_for[self.young]
         self.hydration = hydration
         self.age_h = np.zeros((traces, self.young.size))
         self.released_j_kg = np.zeros_like(self.age_h)
@@ -122,7 +130,7 @@ class _Cement:
 
     def given_j_m2(self) -> FloatArray:
         """Return the heat given so far by each trace."""
-        return self.released_j_kg @ self.kg_m2
+        return self.released_j_kg @ (self.kg_m2 * self.stood_for)
 
 
 def _faces(
@@ -140,34 +148,95 @@ def _faces(
     return felt[traces, now].reshape(-1, 2), after.reshape(-1, 2), kind
 
 
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """``Steps`` as products with rows of values, one matrix for each kind of surroundings."""
+
+    calm: FloatArray  # (kinds, nodes + 4, nodes) of the state and the faces before and after
+    heated: FloatArray  # (kinds, young, nodes) of the cement's heat
+    step_h: float
+
+
+def _step_of(
+    network: Network,
+    around: Surroundings,
+    twin: NDArray[np.intp],
+    young: NDArray[np.intp],
+    step_h: float,
+) -> _Step:
+    steps = steps_of(network, around.face_w_m2k, step_h=step_h)
+    stands_for = np.eye(twin.max() + 1)[twin]  # (nodes, followed)
+    kept, heated = steps.kept @ stands_for, steps.heated @ stands_for
+    calm = np.concatenate([kept, steps.begun, steps.ended], axis=-1)
+    calm, heated = (
+        np.ascontiguousarray(made[:, : stands_for.shape[1]].swapaxes(1, 2))
+        for made in (calm, heated)
+    )
+    return _Step(calm, heated[:, young], step_h)
+
+
+def _twins(
+    network: Network, around: Sequence[Surroundings], state: FloatArray
+) -> NDArray[np.intp]:
+    """Return which node is followed for each: half of them where both faces fare alike."""
+    node = np.arange(network.nodes)
+    alike = all(
+        np.array_equal(felt.face_c[..., 0], felt.face_c[..., 1], equal_nan=True)
+        and _mirrored(network, felt.face_w_m2k)
+        for felt in around
+    )
+    if alike and np.allclose(state, state[:, ::-1], rtol=0.0, atol=1e-9, equal_nan=True):
+        return np.minimum(node, node[::-1])
+    return node
+
+
+@dataclass(frozen=True, slots=True)
+class _Alike:
+    """Traces in the order of the kind of their surroundings, for one product a kind."""
+
+    order: NDArray[np.intp]
+    back: NDArray[np.intp]
+    groups: tuple[tuple[int, slice], ...]  # kind, and where it stands in that order
+
+    def product(self, values: FloatArray, of_kind: FloatArray) -> FloatArray:
+        """Return each trace's values (traces, n) times the matrix (n, m) of its kind."""
+        out = np.empty((values.shape[0], of_kind.shape[-1]))
+        if len(self.groups) == 1:
+            return np.matmul(values, of_kind[self.groups[0][0]], out=out)
+        ordered = values.take(self.order, axis=0)
+        for kind, rows in self.groups:
+            np.matmul(ordered[rows], of_kind[kind], out=out[rows])
+        return out.take(self.back, axis=0)
+
+
+def _alike(kind: NDArray[np.intp]) -> _Alike:
+    order = kind.argsort(kind="stable")
+    back = np.empty_like(order)
+    back[order] = np.arange(order.size)
+    counts = np.bincount(kind)
+    ends = counts.cumsum()
+    groups = tuple((int(k), slice(ends[k] - counts[k], ends[k])) for k in np.flatnonzero(counts))
+    return _Alike(order, back, groups)
+
+
 def _advance(
     state: FloatArray,
-    steps: Steps,
-    kind: NDArray[np.intp],
-    faces: Sequence[FloatArray],
+    ends: Sequence[FloatArray],
+    step: _Step,
+    alike: _Alike,
     cement: _Cement,
 ) -> FloatArray:
     """Return the state after one step, the cement's heat taken at the step's middle."""
-    young, step_h = cement.young, steps.step_h
-    groups = [(k, np.flatnonzero(kind == k)) for k in np.flatnonzero(np.bincount(kind))]
-    calm = np.empty_like(state)
-    for k, rows in groups:
-        calm[rows] = (
-            state[rows] @ steps.kept[k].T
-            + faces[0][rows] @ steps.begun[k].T
-            + faces[1][rows] @ steps.ended[k].T
-        )
+    young = cement.young
+    calm = alike.product(np.concatenate([state, *ends], axis=1), step.calm)
     if not young.size:
         return calm
-    middle = state[:, young]
-    for _ in range(2):
-        heat = cement.heat(middle, step_h)
-        warm = calm.copy()
-        for k, rows in groups:
-            warm[rows] += heat[rows] @ steps.heated[k][:, young].T
-        middle = (state[:, young] + warm[:, young]) / 2.0
+    before, after = state[:, young], calm[:, young]
+    heat = cement.heat(before, step.step_h)
+    warm = after + alike.product(heat, step.heated[:, :, young])
+    heat = cement.heat((before + warm) / 2.0, step.step_h)
     cement.move_on()
-    return warm
+    return calm + alike.product(heat, step.heated)
 
 
 def _traces(
@@ -293,7 +362,7 @@ def _both_faces_as_one(steps: Steps) -> Steps:
 def _mirrored(network: Network, faces_w_m2k: FloatArray) -> bool:
     """Tell whether a section is the same seen from either face."""
     held = (network.capacity_j_m2k, network.conductance_w_m2k, network.fresh_kg_m2)
-    return all(np.allclose(p, p[::-1]) for p in (*held, network.edge_m2_m2, faces_w_m2k))
+    return all(np.allclose(p, p[..., ::-1]) for p in (*held, network.edge_m2_m2, faces_w_m2k))
 
 
 def _blocks(

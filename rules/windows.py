@@ -7,6 +7,7 @@ Nothing here loops over hours.
 
 from __future__ import annotations
 
+from math import prod
 from typing import TypeVar
 
 import numpy as np
@@ -29,9 +30,10 @@ def take(values: NDArray[Kind], at: HourIndex) -> NDArray[Kind]:
     """
     if at.ndim == 1:
         return np.take(values, at, axis=-1)
-    lead = np.broadcast_shapes(values.shape[:-1], at.shape[:-1])
-    wide = np.broadcast_to(values, (*lead, values.shape[-1]))
-    return np.take_along_axis(wide, np.broadcast_to(at, (*lead, at.shape[-1])), axis=-1)
+    lead, hours = np.broadcast_shapes(values.shape[:-1], at.shape[:-1]), values.shape[-1]
+    row = hours * np.arange(prod(lead)).reshape(*lead, 1)
+    out: NDArray[Kind] = np.broadcast_to(values, (*lead, hours)).reshape(-1).take(row + at)
+    return out
 
 
 def is_run(at: HourIndex) -> bool:
@@ -97,39 +99,26 @@ def _least_of_any(table: NDArray[Kind], low: HourIndex, width: HourIndex) -> NDA
     if low.ndim > 1 and table.shape[:-1] != lead:
         table = np.broadcast_to(table, (*lead, table.shape[-1]))
     out = np.full((*lead, starts), _greatest(table), dtype=table.dtype)
-    level, longest = 0, int(width.max(initial=0))
+    longest = int(width.max(initial=0))
+    own = low.ndim > 1  # each row of the table has its own windows
+    if own:
+        low, width = (np.broadcast_to(of, out.shape).reshape(-1) for of in (low, width))
+    level_of = np.frexp(np.maximum(width, 0))[1].astype(np.int8) - 1  # of the doubled strides
+    level = 0
     while (1 << level) <= longest:
-        here = (width >= 1 << level) & (width < 2 << level)
-        late = low + (width - (1 << level))
-        if low.ndim == 1:
-            at = np.flatnonzero(here)
-            out[..., at] = np.minimum(take(table, low[at]), take(table, late[at]))
+        at = np.flatnonzero(level_of == level)
+        first = low[at]
+        late = first + (width[at] - (1 << level))
+        if own:
+            row, flat = at // starts * table.shape[-1], table.reshape(-1)
+            out.reshape(-1)[at] = np.minimum(flat.take(row + first), flat.take(row + late))
         else:
-            _look_each(out, table, low, late, here)
+            out[..., at] = np.minimum(take(table, first), take(table, late))
         level += 1
         if (1 << level) <= longest:
             half = 1 << (level - 1)
             table = np.minimum(table[..., :-half], table[..., half:])
     return out
-
-
-def _look_each(
-    out: NDArray[Kind],
-    table: NDArray[Kind],
-    low: HourIndex,
-    late: HourIndex,
-    here: NDArray[np.bool_],
-) -> None:
-    """Look up only the windows of one length, each in its own row of the table."""
-    places = np.flatnonzero(np.broadcast_to(here, out.shape))
-    if not places.size:
-        return
-    row = places // out.shape[-1] * table.shape[-1]
-    flat = np.ascontiguousarray(table).reshape(-1)
-    first, second = (
-        flat[row + np.broadcast_to(at, out.shape).reshape(-1)[places]] for at in (low, late)
-    )
-    out.reshape(-1)[places] = np.minimum(first, second)
 
 
 def _greatest(values: NDArray[Kind]) -> float | int:

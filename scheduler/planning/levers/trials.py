@@ -77,16 +77,16 @@ def _levers(rest: Tried, dated: CloseInAnswer | None, pairs: int | None) -> tupl
     if told is None or dated is None or dated.chance is None or rest.problem.days is None:
         return ()
     some = rest.weather.first(LEVER_SCENARIOS)
+    weather = Weather(dict(some.table.columns), rest.frame.hours)  # one: it remembers verdicts
     before = Trial(_passed(rest, rest.frame.job, some), *_rows(told, some.count))
 
     def tried(change: Change) -> Trial:
         passed = _passed(rest, change.job, some) if change.house else before.passed
-        again = _again(rest, change, some) if change.order else None
+        again = _again(rest, change, some, weather) if change.order else None
         if again is None:
             return replace(before, passed=passed)
         return Trial(passed, *_rows(again.told, some.count), kept=again.kept)
 
-    weather = Weather(dict(some.table.columns), rest.frame.hours)
     opened = opened_at(rest.frame, rest.plan)
     job = PricedJob(rest.frame, weather, rest.problem.days, opened)
     every = changes(rest.frame, dear=pairs is not None)
@@ -142,11 +142,11 @@ class _Again:
     kept: Mapping[str, Kept] = field(default_factory=dict)
 
 
-def _again(rest: Tried, change: Change, some: Scenarios) -> _Again | None:
+def _again(rest: Tried, change: Change, some: Scenarios, weather: Weather) -> _Again | None:
     """Return the plan's order replayed with a change; tasks close-in waits for judged again."""
     frame = replace(rest.frame, job=change.job)
     hours = {name: each.first(some.count) for name, each in rest.judged.work_hours().items()}
-    again = _judged_again(rest, frame, some) if change.hours else {}
+    again = _judged_again(rest, frame, weather) if change.hours else {}
     hours |= {name: each.hours() for name, each in again.items()}
     strength, kept = rest.strength, {}
     if change.strength:
@@ -160,12 +160,11 @@ def _again(rest: Tried, change: Change, some: Scenarios) -> _Again | None:
     return None if told is None else _Again(told, kept)
 
 
-def _judged_again(rest: Tried, frame: Frame, some: Scenarios) -> dict[str, TaskWeather]:
+def _judged_again(rest: Tried, frame: Frame, weather: Weather) -> dict[str, TaskWeather]:
     """Return what weather makes of the tasks that close-in waits for, as a job was changed."""
     if rest.told is None:
         return {}
     share = dict(zip(rest.told.ids, rest.told.critical(), strict=True))
-    weather = Weather(dict(some.table.columns), frame.hours)
     past = np.arange(frame.hours) >= rest.judged.tail_from
     return {
         task.id: judged_task(frame, rest.book, task, weather, past)

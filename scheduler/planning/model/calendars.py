@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from math import ceil, floor
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -62,16 +64,15 @@ def shift_mask(
     (hours,)
         True where all of the hour, or enough of the last one, is inside a shift.
     """
-    mask = np.zeros(hours, dtype=np.bool_)
+    mask, more = np.zeros(hours, dtype=np.bool_), 1.0 - part_h if part_h > 0.0 else 0.0
     for day in _local_days(time_zone, hour_zero, hours):
         shift = shift_on(calendar, day)
         if shift is None:
             continue
         last_day = day if shift.end > shift.start else day + DAY
         begin = hours_from(hour_zero, _utc(day, shift.start, time_zone))
-        end = hours_from(hour_zero, _utc(last_day, shift.end, time_zone))
-        end += 1.0 - part_h if part_h > 0.0 else 0.0
-        mask[max(int(np.ceil(begin)), 0) : max(int(np.floor(end)), 0)] = True
+        end = hours_from(hour_zero, _utc(last_day, shift.end, time_zone)) + more
+        mask[max(ceil(begin), 0) : max(floor(end), 0)] = True
     return mask
 
 
@@ -169,6 +170,7 @@ def _local_days(time_zone: str, hour_zero: datetime, hours: int) -> list[date]:
     return [first + n * DAY for n in range(-1, (last - first).days + 1)]
 
 
+@lru_cache(maxsize=4096)
 def _utc(day: date, clock: time, time_zone: str) -> datetime:
     """Return the moment of a local clock time; one skipped by the clocks falls an hour later."""
     zone = ZoneInfo(time_zone)

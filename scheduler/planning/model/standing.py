@@ -9,6 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.planning.model.answer import HoldLine
 from scheduler.planning.model.calendars import (
@@ -138,24 +139,29 @@ def lost_hours(entry: Entry, calendar: Calendar, time_zone: str) -> tuple[dateti
     """
     start, end = entry.payload.get("from"), entry.payload.get("until")
     if isinstance(start, datetime) and isinstance(end, datetime):
+        zero = _begun_hour(start)
         count = max(whole_hours(hours_from(start, end)), 0)
-        return _shift_hours(calendar, time_zone, start, count)
-    zone = ZoneInfo(time_zone)
-    morning = datetime.combine(entry.at.astimezone(zone).date(), time(0), tzinfo=zone)
-    hours = _shift_hours(calendar, time_zone, morning.astimezone(UTC), LOOK_AHEAD)
-    count = whole_hours(entry.hours or 0.0)
-    behind = [hour for hour in hours if hour + HOUR <= entry.at]
-    ahead = [hour for hour in hours if hour + HOUR > entry.at]
-    past = behind[-count:] if count else []
-    return (*past, *ahead[: count - len(past)])
+        gone = _shift_hours(calendar, time_zone, zero, count)
+    else:
+        zone = ZoneInfo(time_zone)
+        morning = datetime.combine(entry.at.astimezone(zone).date(), time(0), tzinfo=zone)
+        zero = _begun_hour(morning.astimezone(UTC))
+        hours = _shift_hours(calendar, time_zone, zero, LOOK_AHEAD)
+        count = whole_hours(entry.hours or 0.0)
+        behind = int((hours + 1 <= hours_from(zero, entry.at)).sum())
+        gone = hours[max(behind - count, 0) :][:count]
+    return tuple(zero + int(n) * HOUR for n in gone)
+
+
+def _begun_hour(moment: datetime) -> datetime:
+    return moment.replace(minute=0, second=0, microsecond=0)
 
 
 def _shift_hours(
-    calendar: Calendar, time_zone: str, start: datetime, hours: int
-) -> tuple[datetime, ...]:
-    zero = start.replace(minute=0, second=0, microsecond=0)
-    mask = shift_mask(calendar, time_zone, hour_zero=zero, hours=hours)
-    return tuple(zero + int(n) * HOUR for n in np.flatnonzero(mask))
+    calendar: Calendar, time_zone: str, zero: datetime, hours: int
+) -> NDArray[np.intp]:
+    """Return which hours from ``zero`` on, of so many, the calendar works."""
+    return np.flatnonzero(shift_mask(calendar, time_zone, hour_zero=zero, hours=hours))
 
 
 def unreleased(task: Task, entries: Iterable[Entry]) -> list[Hold]:

@@ -108,11 +108,14 @@ def _criterion(criterion: Criterion, weather: Weather, finish: HourIndex) -> Ver
     low, high = _bounds(criterion)
     if criterion.quantity == "precipitation_amount":
         total = _total(hours.values, begin, end)
-        return _graded(total, total, low, high)
-    least = least_between(_ended(hours.values, hours.reach), begin, end)
-    most = -least_between(_ended(-hours.values, hours.reach), begin, end)
-    known = np.isfinite(least) & np.isfinite(most)
-    judged = _graded(np.where(known, least, np.nan), np.where(known, most, np.nan), low, high)
+        return _graded(total, low, high)
+    judged = np.full(finish.shape, GO)
+    # The greatest is the least of the values turned round; what is unbounded needs no look.
+    sides = [(sign, bound) for sign, bound in ((1.0, low), (-1.0, -high)) if np.isfinite(bound)]
+    for sign, bound in sides or [(1.0, low)]:
+        least = least_between(_ended(sign * hours.values, hours.reach), begin, end)
+        known = np.where(np.isfinite(least), least, np.nan)
+        judged = np.maximum(judged, _graded(known, bound, np.inf))
     needed = np.minimum(end, end - after + FIRST_DAY_H)
     return np.where(needed > hours.reach, np.maximum(judged, NOT_KNOWN), judged)
 
@@ -151,7 +154,7 @@ def _si(criterion: Criterion, value: float) -> float:
     return float(convert(value, criterion.unit, si_unit(criterion.unit)))
 
 
-def _graded(least: np.ndarray, most: np.ndarray, low: float, high: float) -> VerdictArray:
-    fits = (least >= low) & (most <= high)
+def _graded(values: np.ndarray, low: float, high: float) -> VerdictArray:
+    fits = (values >= low) & (values <= high)
     out = np.where(fits, GO, NO_GO).astype(np.int8)
-    return np.where(np.isnan(least) | np.isnan(most), NOT_KNOWN, out).astype(np.int8)
+    return np.where(np.isnan(values), NOT_KNOWN, out).astype(np.int8)
