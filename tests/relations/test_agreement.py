@@ -1,4 +1,4 @@
-"""One job, one judgement: a plan begins nothing that the call of that moment does not let go.
+"""One job, one judgement: plan and week let nothing begin that the call of the moment does not.
 
 The law is this project's own (one decision a task, everything shown is a view of it).
 """
@@ -6,17 +6,24 @@ The law is this project's own (one decision a task, everything shown is a view o
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, time, timedelta
+from typing import cast
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from rules.book import load_book
+from scheduler.output.week_told import week_told
 from scheduler.planning.calls.decide import decide
-from scheduler.planning.model.answer import Call
+from scheduler.planning.model.answer import Call, TaskAnswer
+from scheduler.planning.model.job import Job
 from scheduler.planning.model.log import Progress
+from scheduler.planning.plan.planned import Planned
 from scheduler.planning.plan_job import plan_job
+from scheduler.planning.reports.week import week
 from tests.relations.cases import NOW, case
 
 SOAK = bool(os.environ.get("CLOSEIN_SOAK"))
@@ -27,9 +34,9 @@ SHIFT_ENDS = NOW + timedelta(hours=13)  # 18:00 at the site; the coming shift be
 
 
 @pytest.mark.soak
-def test_the_plan_begins_when_the_call_says() -> None:
+def test_plan_and_week_begin_when_the_call_says() -> None:
     """Unbooked work: never before the call's hour, and in nine of ten cases in it."""
-    same = 0
+    same = painted = 0
     for seed in range(CASES):
         one = case(np.random.default_rng(seed))
         before, task = one.job.tasks
@@ -41,13 +48,32 @@ def test_the_plan_begins_when_the_call_says() -> None:
         planned = plan_job(
             job, book=BOOK, progress=Progress(), forecast=one.forecast, climate=None, now=NOW,
             seed=1, count=1, compared=True,
-        ).answer  # fmt: skip
-        start = next(line.start for line in planned.tasks if line.id == "task")
+        )  # fmt: skip
+        start = next(line.start for line in planned.answer.tasks if line.id == "task")
+        fit = fit_hours(planned, job, found)
         if answer.call in GOES:
             assert answer.window is not None
             assert start is None or start >= answer.window.start, (seed, answer, start)
             same += start == answer.window.start
+            painted += answer.window.start in fit
+            assert all(hour >= answer.window.start for hour in fit), (seed, answer, fit)
         else:
             assert start is None or start >= SHIFT_ENDS, (seed, answer, start)
-            same += 1
+            assert all(hour >= SHIFT_ENDS for hour in fit), (seed, answer, fit)
+            same, painted = same + 1, painted + 1
     assert same >= 0.9 * CASES
+    assert painted >= 0.9 * CASES
+
+
+def fit_hours(planned: Planned, job: Job, answers: Sequence[TaskAnswer]) -> list[datetime]:
+    """Return the hours of the shift that the week paints as fit to begin, UTC."""
+    weeks = week(planned.frame, BOOK, planned.weather.forecast, planned.hourly)
+    (one,) = [each for each in weeks if each.task == "task"]
+    (told,) = week_told([one], planned.answer, job, answers)
+    zone, days = ZoneInfo(job.site.time_zone), cast("list[dict[str, str]]", told["days"])
+    return [
+        datetime.combine(of.day, time(), tzinfo=zone).astimezone(UTC) + timedelta(hours=hour)
+        for of, day in zip(one.days, days, strict=True)
+        for hour, cell in enumerate(day["cells"])
+        if cell in "GP"
+    ]
