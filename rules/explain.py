@@ -24,6 +24,7 @@ from rules.grading import (
     row_by_start,
     row_on_site,
     window,
+    with_read,
 )
 from rules.moments import Moment
 from rules.quantities import si_unit
@@ -125,13 +126,15 @@ def reason_of(row: Row, asked: Asked, weather: Weather, start: int, end: int) ->
         return None
     if is_on_site(row):
         return _on_site(row, asked, weather, start, end)
+    # The row is told as the book has it, not with what was read or the hours it was placed at.
     if is_by_hour(row):
-        during, after = _by_hour(row, asked, weather, start, end), dry_hours(row, asked)
+        read = with_read(row, asked, weather)
+        during, after = _by_hour(read, asked, weather, start, end), dry_hours(read, asked)
         then = during if after is None else _by_start(after, asked, weather, start, end)
-        return replace(then, row=row) if then.verdict > during.verdict else during
+        return replace(then if then.verdict > during.verdict else during, row=row)
     if is_by_start(row):
-        # The row is told as the book has it, not with the hours it was placed at.
-        return replace(_by_start(placed(row, asked), asked, weather, start, end), row=row)
+        read = with_read(placed(row, asked), asked, weather)
+        return replace(_by_start(read, asked, weather, start, end), row=row)
     if row.quantity:
         return None  # placed by the clock or the sun: judged where those are known
     band = row.bands[0] if row.bands else None

@@ -128,7 +128,7 @@ def row_by_hour(row: Row, asked: Asked, weather: Weather) -> VerdictArray:
     if applies is False or row.only_advises:
         return np.zeros(weather.hours, dtype=np.int8)
 
-    read = with_read(row, asked)
+    read = with_read(row, asked, weather)
 
     def graded(outcomes: VerdictArray) -> VerdictArray:
         return _by_hour(read, outcomes, applies, weather)
@@ -153,13 +153,13 @@ def _by_hour(
     return weather.remembered(("hour", outcomes.tobytes(), applies), row, judge)
 
 
-def with_read(row: Row, asked: Asked) -> Row:
-    """Return a computed row with the inputs that were read on site or stated."""
+def with_read(row: Row, asked: Asked, weather: Weather) -> Row:
+    """Return a computed row with the inputs that no source tells, as read on site or stated."""
     told: dict[str, float] = {}
     for argument, _ in inputs_of(row.quantity):
         stem, _, _ = argument.rpartition("_")
         own = site_quantities().get(stem)
-        if own is None or stem in weather_columns() or argument in row.given:
+        if own is None or argument in weather.columns or argument in row.given:
             continue
         amount = read_input(stem, si_unit(own.unit), asked.facts)
         told |= {} if amount is None else {argument: amount}
@@ -189,7 +189,7 @@ def row_by_start(row: Row, asked: Asked, weather: Weather, ends: HourIndex) -> V
     applies = fixed_conditions(row, asked)
     if applies is False or row.hours is None or row.only_advises:
         return np.zeros(weather.hours, dtype=np.int8)
-    row = placed(row, asked)
+    row = with_read(placed(row, asked), asked, weather)
     begun = np.arange(ends.shape[-1], dtype=np.int64)
 
     def graded(outcomes: VerdictArray) -> VerdictArray:

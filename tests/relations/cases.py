@@ -6,7 +6,7 @@ named beside it with the reason.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from typing import Final
@@ -24,6 +24,7 @@ from scheduler.planning.model.job import (
     State,
     Task,
 )
+from scheduler.planning.model.log import Entry, EntryKind, Progress, Reading
 from scheduler.planning.tables.hours import Forecast, HourlyTable, Provenance
 
 NOW: Final = datetime(2026, 11, 9, 10, tzinfo=UTC)  # 05:00 at the site
@@ -112,6 +113,39 @@ def _job(rng: np.random.Generator) -> Job:
         on_hand=had,
         can_be_had=offered,
     )
+
+
+READ: Final[Mapping[str, tuple[str, tuple[float, ...]]]] = {
+    "unit_core_temperature": ("degF", (15.0, 25.0, 38.0, 60.0)),
+    "masonry_temperature": ("degF", (25.0, 34.0, 45.0, 60.0)),
+    "grout_temperature": ("degF", (36.0, 65.0, 95.0, 125.0)),
+    "mortar_temperature": ("degF", (34.0, 65.0, 125.0)),
+    "surface_temperature": ("degF", (20.0, 36.0, 55.0)),
+    "trench_bottom_temperature": ("degF", (28.0, 36.0, 50.0)),
+    "air_temperature": ("degF", (18.0, 33.0, 45.0)),
+    "gust_at_wall": ("mph", (6.0, 22.0, 40.0)),
+    "wind_speed_of_gust": ("mph", (6.0, 22.0, 40.0)),
+    "crib_settlement": ("in", (0.0, 0.1, 0.5)),
+    "surface_dry": ("yes_no", (0.0, 1.0)),
+    "wood_moisture": ("%", (12.0, 24.0)),
+}
+
+
+def log(rng: np.random.Generator) -> Progress:
+    """Return a few readings of the last two days, at the work and beside it."""
+    made = []
+    for _ in range(rng.integers(0, 4)):
+        quantity = str(rng.choice(sorted(READ)))
+        unit, values = READ[quantity]
+        at = NOW - timedelta(minutes=float(rng.choice([10, 55, 200, 900, 2600])))
+        place = str(rng.choice(["", "north wall", "N side", "yard"]))
+        value: float | bool = float(rng.choice(values))
+        value = bool(value) if unit == "yes_no" else value
+        made.append((at, Reading(quantity, value, unit, place, at)))
+    return Progress(tuple(
+        Entry(number, at, at, EntryKind.READING, reading=reading)
+        for number, (at, reading) in enumerate(sorted(made, key=lambda m: m[0]), start=1)
+    ))  # fmt: skip
 
 
 # what makes a case worse
