@@ -90,8 +90,9 @@ def _meant(told: Iterable[Entry], ruling: Ruling, holding: Sequence[Ruling]) -> 
 def _is_worse(trial: Trial, ruling: Ruling, row: Row, released: datetime) -> bool:
     """Tell whether a row comes out worse than on the readings and forecast of a release."""
     then = trial.known.as_of(released)
-    if then is None:
-        return ruling.moves  # nobody can tell what the weather was to be
+    seen = None if ruling.limit is None else ruling.limit.at
+    if then is None:  # nobody can tell what the weather was to be
+        return ruling.moves or (seen is not None and released < seen <= trial.known.now)
     earlier = row_ruling(replace(trial, known=then), row)
     if earlier is None or GRAVITY[ruling.outcome] > GRAVITY[earlier.outcome]:
         return True

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from enum import IntEnum
 from typing import Final
 
-from rules.book import measures
+from rules.book import load_book, measures
 from rules.facts import ALSO_SAID, Asked, Since, Stated, Value, same_word
 from rules.kinds import Form, kind_of
 from scheduler.planning.evidence.ages import AGES, COURSES, since
@@ -20,7 +20,7 @@ from scheduler.planning.evidence.places import concerns, spot
 from scheduler.planning.model.deliveries import asked_dry_h, papers_of
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import Job, State, Task
-from scheduler.planning.model.log import Entry, Progress
+from scheduler.planning.model.log import Entry, EntryKind, Progress
 from scheduler.planning.model.standing import Standing
 
 # Endings of a task's element, as the job file is read: house units.
@@ -46,8 +46,10 @@ IN_ELEMENT: Final = {
     "concrete_temperature_as_placed": ("placed",),
     "concrete_temperature_as_mixed": ("mix",),
 }
-# What has happened: it is over when it was read better, not when hours have passed.
+# What does not pass with the hours: it is over when it was read better.
 LASTING: Final = frozenset({"crib_settlement", "wood_moisture"})
+# What has happened: it is over when who holds it has released it, however well it was read since.
+HAPPENED: Final = frozenset({"crib_settlement"})
 SPECIFIED: Final = frozenset({"strength"})  # an element's is what is asked for, not what is there
 CONCRETE: Final = frozenset({"place_footing", "place_slab", "finish_slab", "protect_concrete"})
 # Work whose element is the wall: what its keys say holds for the others' wall too.
@@ -205,6 +207,31 @@ def newest(facts: Iterable[Fact]) -> list[Fact]:
     return [fact for facts_ in kept.values() for fact in facts_]
 
 
+def _unreleased(name: str, facts: Iterable[Fact], known: Evidence) -> list[Fact]:
+    """Return all that was read since somebody who holds it has released it."""
+    lifted = max((e.at for e in known.entries if _lifts(e, name, known.job)), default=None)
+    return [f for f in facts if lifted is None or f.at is None or f.at > lifted]
+
+
+def _lifts(entry: Entry, name: str, job: Job) -> bool:
+    """Tell whether an entry releases what a row holds by that reading.
+
+    A release that names no row is of the job's own hold where the task has one of that role.
+    """
+    if entry.kind is not EntryKind.RELEASE or not entry.who:
+        return False
+    task, named = job.task(entry.task), entry.payload.get("row")
+    role = entry.payload.get("role")
+    own = any(role in hold.by for hold in task.holds)
+    return any(
+        role in hold.by and (named == row.id or (named is None and not own))
+        for row in load_book(job.book).rows_for(task.work_type)
+        if row.quantity == name
+        for part in (row, *row.bands)
+        for hold in part.holds
+    )
+
+
 def _gap(one: Fact, other: Fact) -> timedelta:
     return timedelta.max if one.at is None or other.at is None else abs(other.at - one.at)
 
@@ -241,7 +268,8 @@ class TaskFacts(Mapping[str, tuple[Stated, ...]]):
         """Return the facts themselves that count under a name."""
         names = next((pair for pair in SAME if name in pair), (name,))
         told = [f for n in names for f in self._known.named.get(n, ()) if self._concerns(f)]
-        logged = newest(sorted(told, key=lambda f: (f.at or self._known.now, f.by)))
+        in_turn = sorted(told, key=lambda f: (f.at or self._known.now, f.by))
+        logged = _unreleased(name, in_turn, self._known) if name in HAPPENED else newest(in_turn)
         whole = any(self._task.place or not f.place for f in logged)
         return logged if whole else [*logged, *self._of_files(names)]
 
