@@ -48,8 +48,9 @@ IN_ELEMENT: Final = {
 }
 # What does not pass with the hours: it is over when it was read better.
 LASTING: Final = frozenset({"crib_settlement", "wood_moisture"})
-# What has happened: it is over when who holds it has released it, however well it was read since.
-HAPPENED: Final = frozenset({"crib_settlement"})
+# What has happened, and the look that lets a later word count: for work that a row holds for it,
+# it is over when who holds it has released it or looked, however well it was read since.
+HAPPENED: Final = {"crib_settlement": "", "trench.slumped": "trench.inspected"}
 SPECIFIED: Final = frozenset({"strength"})  # an element's is what is asked for, not what is there
 CONCRETE: Final = frozenset({"place_footing", "place_slab", "finish_slab", "protect_concrete"})
 # Work whose element is the wall: what its keys say holds for the others' wall too.
@@ -207,10 +208,15 @@ def newest(facts: Iterable[Fact]) -> list[Fact]:
     return [fact for facts_ in kept.values() for fact in facts_]
 
 
-def _unreleased(name: str, facts: Iterable[Fact], known: Evidence) -> list[Fact]:
-    """Return all that was read since somebody who holds it has released it."""
-    lifted = max((e.at for e in known.entries if _lifts(e, name, known.job)), default=None)
-    return [f for f in facts if lifted is None or f.at is None or f.at > lifted]
+def _holders(job: Job, task: Task, name: str) -> list[tuple[str, tuple[str, ...]]]:
+    """Return the rows that hold a task for what was read under a name, each with its roles."""
+    return [
+        (row.id, hold.by)
+        for row in load_book(job.book).rows_for(task.work_type)
+        if row.quantity == name
+        for part in (row, *row.bands)
+        for hold in part.holds
+    ]
 
 
 def _lifts(entry: Entry, name: str, job: Job) -> bool:
@@ -224,11 +230,8 @@ def _lifts(entry: Entry, name: str, job: Job) -> bool:
     role = entry.payload.get("role")
     own = any(role in hold.by for hold in task.holds)
     return any(
-        role in hold.by and (named == row.id or (named is None and not own))
-        for row in load_book(job.book).rows_for(task.work_type)
-        if row.quantity == name
-        for part in (row, *row.bands)
-        for hold in part.holds
+        role in roles and (named == row or (named is None and not own))
+        for row, roles in _holders(job, task, name)
     )
 
 
@@ -269,9 +272,21 @@ class TaskFacts(Mapping[str, tuple[Stated, ...]]):
         names = next((pair for pair in SAME if name in pair), (name,))
         told = [f for n in names for f in self._known.named.get(n, ()) if self._concerns(f)]
         in_turn = sorted(told, key=lambda f: (f.at or self._known.now, f.by))
-        logged = _unreleased(name, in_turn, self._known) if name in HAPPENED else newest(in_turn)
+        logged = self._standing(name, in_turn) if name in HAPPENED else newest(in_turn)
         whole = any(self._task.place or not f.place for f in logged)
         return logged if whole else [*logged, *self._of_files(names)]
+
+    def _standing(self, name: str, facts: Sequence[Fact]) -> list[Fact]:
+        """Return the newest of what has happened, and what nobody has released or looked at."""
+        holders, known = _holders(self._known.job, self._task, name), self._known
+        lifted = [e.at for e in known.entries if _lifts(e, name, known.job)]
+        looks = [f.at for f in known.named.get(HAPPENED[name], ()) if f.value is True and f.at]
+        since = [f for f in facts if f.at is None or not lifted or f.at > max(lifted)]
+        found = newest(since)
+        if not holders:
+            return found
+        open_ = (f for f in since if f.at is None or not looks or f.at > max(looks))
+        return [*found, *(f for f in open_ if f not in found)]
 
     def _look_up(self, name: str) -> Iterable[Stated]:
         element, _, key = name.partition(".")

@@ -258,3 +258,22 @@ def test_a_crib_that_sank_is_released_by_who_holds_it_not_by_a_better_reading(
     planned = hour_verdicts(BOOK, asked_with(known_of(made, entries), RAISE, NOW), weather)
     assert ("cribs.settled" in refused) is holds
     assert bool(planned[0] == Verdict.NO_GO) is holds
+
+
+@pytest.mark.parametrize(
+    ("looked_h", "holds"),
+    [(2.0, True), (0.2, False)],  # the look of the morning; one after it slid
+)
+def test_a_side_that_slid_is_looked_at_before_somebody_s_word_counts(
+    looked_h: float, holds: bool
+) -> None:
+    """29 CFR 1926.651(k)(2): out of the cut until the competent person has seen to it."""
+    cut = Task("cut", "Cut", "work_in_trench", 4.0)
+    facts = [
+        Fact("trench", "inspected", value=True, at=NOW - timedelta(hours=looked_h)),
+        Fact("trench", "slumped", value=True, at=NOW - timedelta(hours=1), place="east side"),
+        Fact("trench", "slumped", value=False, at=NOW - timedelta(minutes=5), place="east side"),
+    ]
+    told = sorted(facts, key=lambda fact: fact.at or NOW)
+    assert ("trench.slumped" in call_rules(cut, *told)) is holds
+    assert bool(plan_verdicts(cut, *told)[0] == Verdict.NO_GO) is holds
