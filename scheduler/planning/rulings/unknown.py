@@ -100,8 +100,7 @@ def _is_due(trial: Trial, row: Row) -> bool:
 
 
 def _was_bad(trial: Trial, row: Row) -> bool:
-    """Tell whether what was last said or read of it, not long ago, refused: it no longer decides,
-    and nobody has said that it is over."""
+    """Tell whether what was last said or read of it refused, and nobody says that it is over."""
     since_h = hour_at(trial) - LEFT_H.total_seconds() / 3600.0
     told = stated(row.quantity, trial.known.facts_of(trial.task))
     bands = [
