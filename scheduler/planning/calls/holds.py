@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from rules.book_rows import Row
+from rules.facts import LOOK_LASTS_H
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import CheckLine, HoldLine, Outcome
 from scheduler.planning.model.log import Entry, release_of
@@ -22,7 +23,7 @@ from scheduler.planning.rulings.asks import EDGE
 from scheduler.planning.rulings.rows import ruling as row_ruling
 from scheduler.planning.rulings.ruling import GRAVITY, Ruling, graded
 
-LOOK_LASTS: Final = timedelta(hours=24)  # of a look at the site; common practice, no source
+LOOK_LASTS: Final = timedelta(hours=LOOK_LASTS_H)
 HOLD: Final = "hold"
 
 

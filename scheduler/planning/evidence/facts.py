@@ -12,15 +12,16 @@ from datetime import datetime, timedelta
 from enum import IntEnum
 from typing import Final
 
-from rules.book import load_book, measures
+from rules.book import measures
 from rules.facts import ALSO_SAID, Asked, Since, Stated, Value, same_word
 from rules.kinds import Form, kind_of
 from scheduler.planning.evidence.ages import AGES, COURSES, since
 from scheduler.planning.evidence.places import concerns, spot
+from scheduler.planning.evidence.releases import holders, lifted_at, rows_released
 from scheduler.planning.model.deliveries import asked_dry_h, papers_of
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import Job, State, Task
-from scheduler.planning.model.log import Entry, EntryKind, Progress
+from scheduler.planning.model.log import Entry, Progress
 from scheduler.planning.model.standing import Standing
 
 # Endings of a task's element, as the job file is read: house units.
@@ -130,13 +131,16 @@ def asked_with(known: Evidence, task: Task, zero: datetime) -> Asked:
         for fact in newest(known.named.get("trench.inspected", ()))
         if fact.value is True and fact.at is not None
     ]
+    facts = known.of(task, zero)
+    released = rows_released(known.job, task, known.entries, facts)
     return Asked(
         task.work_type,
-        known.of(task, zero),
+        facts,
         had,
         int((known.now - zero) // HOUR),
         looked=int((max(looks) - zero) // HOUR) if looks else None,
         dry_h=asked_dry_h(papers_of(known.job, task)),
+        released={row: (at - zero) / HOUR for row, at in released.items()},
     )
 
 
@@ -208,33 +212,6 @@ def newest(facts: Iterable[Fact]) -> list[Fact]:
     return [fact for facts_ in kept.values() for fact in facts_]
 
 
-def _holders(job: Job, task: Task, name: str) -> list[tuple[str, tuple[str, ...]]]:
-    """Return the rows that hold a task for what was read under a name, each with its roles."""
-    return [
-        (row.id, hold.by)
-        for row in load_book(job.book).rows_for(task.work_type)
-        if row.quantity == name
-        for part in (row, *row.bands)
-        for hold in part.holds
-    ]
-
-
-def _lifts(entry: Entry, name: str, job: Job) -> bool:
-    """Tell whether an entry releases what a row holds by that reading.
-
-    A release that names no row is of the job's own hold where the task has one of that role.
-    """
-    if entry.kind is not EntryKind.RELEASE or not entry.who:
-        return False
-    task, named = job.task(entry.task), entry.payload.get("row")
-    role = entry.payload.get("role")
-    own = any(role in hold.by for hold in task.holds)
-    return any(
-        role in roles and (named == row or (named is None and not own))
-        for row, roles in _holders(job, task, name)
-    )
-
-
 def _gap(one: Fact, other: Fact) -> timedelta:
     return timedelta.max if one.at is None or other.at is None else abs(other.at - one.at)
 
@@ -278,12 +255,12 @@ class TaskFacts(Mapping[str, tuple[Stated, ...]]):
 
     def _standing(self, name: str, facts: Sequence[Fact]) -> list[Fact]:
         """Return the newest of what has happened, and what nobody has released or looked at."""
-        holders, known = _holders(self._known.job, self._task, name), self._known
-        lifted = [e.at for e in known.entries if _lifts(e, name, known.job)]
+        known = self._known
+        lifted = lifted_at(known.job, known.entries, name)
         looks = [f.at for f in known.named.get(HAPPENED[name], ()) if f.value is True and f.at]
-        since = [f for f in facts if f.at is None or not lifted or f.at > max(lifted)]
+        since = [f for f in facts if f.at is None or lifted is None or f.at > lifted]
         found = newest(since)
-        if not holders:
+        if not holders(known.job, self._task, name):
             return found
         open_ = (f for f in since if f.at is None or not looks or f.at > max(looks))
         return [*found, *(f for f in open_ if f not in found)]
