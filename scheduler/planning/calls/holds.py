@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Final
 
 from rules.book_rows import Row
@@ -63,7 +63,7 @@ def _lifted(
     if ruling.call != HOLD or not ruling.holds:
         return ruling
     entry = release_of(_meant(told, ruling, holding), trial.task.id, _roles(ruling))
-    if entry is None or (row is not None and _is_worse(trial, ruling, row, entry.at)):
+    if entry is None or (row is not None and _is_worse(trial, ruling, row, entry)):
         return ruling
     outcome = Outcome.GO_WITH_PROTECTION if ruling.measures else Outcome.GO
     limit = ruling.limit
@@ -88,9 +88,9 @@ def _meant(told: Iterable[Entry], ruling: Ruling, holding: Sequence[Ruling]) -> 
             yield entry
 
 
-def _is_worse(trial: Trial, ruling: Ruling, row: Row, released: datetime) -> bool:
+def _is_worse(trial: Trial, ruling: Ruling, row: Row, release: Entry) -> bool:
     """Tell whether a row comes out worse than on the readings and forecast of a release."""
-    then = trial.known.as_of(released)
+    then, released = trial.known.as_of(release), release.at
     seen = None if ruling.limit is None else ruling.limit.at
     if then is None:  # nobody can tell what the weather was to be
         return ruling.moves or (seen is not None and released < seen <= trial.known.now)

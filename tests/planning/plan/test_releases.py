@@ -47,3 +47,17 @@ def test_what_was_released_goes_in_plan_and_call(one: Entry, goes: bool) -> None
     planned = hour_verdicts(BOOK, asked_with(known_of(made, entries), RAISE, NOW), weather)
     assert (call in {Call.GO, Call.GO_WITH_PROTECTION}) is goes
     assert bool(planned[0] <= Verdict.GO_WITH_PROTECTION) is goes
+
+
+@pytest.mark.parametrize(("seq", "goes"), [(1, True), (12, False)])
+def test_a_log_written_up_later_tells_what_was_known_at_the_release(seq: int, goes: bool) -> None:
+    """The ice of before is told at the same time as the release, or after it: then nobody knows
+    whether who released it had seen it. Common practice, no source."""
+    ice = Entry(seq, NOW, NOW, EntryKind.FACT, fact=ICE)
+    entries = tuple(sorted((ice, release("house_lifter", 1.0, None)), key=lambda e: e.at))
+    call = decide(job(RAISE), mild(), None, Progress(entries), BOOK, NOW)[0].call
+    table = mild(before_h=0).table
+    weather = Weather(dict(table.columns), table.hours)
+    asked = asked_with(known_of(job(RAISE), entries), RAISE, NOW)
+    assert (call in {Call.GO, Call.GO_WITH_PROTECTION}) is goes
+    assert bool(hour_verdicts(BOOK, asked, weather)[0] <= Verdict.GO_WITH_PROTECTION) is goes
