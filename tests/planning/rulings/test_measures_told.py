@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from scheduler.planning.calls.decide import decide
+from scheduler.planning.calls.strength import FREEZES
 from scheduler.planning.model.answer import TaskAnswer
 from scheduler.planning.model.job import State, Task
 from scheduler.planning.model.log import Progress
@@ -57,3 +58,19 @@ def test_lights_are_for_the_dark_hours_alone() -> None:
     found = decide(made, mild(), None, Progress(), BOOK, NOW, sun=lambda _: (rise, down))[0]
     lights = [(m.start, m.end) for m in found.measures if m.measure == "lights"]
     assert lights == [(NOW, rise)]
+
+
+def test_a_cover_that_outlasts_the_forecast_ends_on_the_clock_with_a_look_again() -> None:
+    """500 psi resists one freeze (PCA, Powers 1962); at 0 to 5 C it takes days (EN 1992-1-1 B)."""
+    element = {"thickness_m": 0.203, "cement": "type_i_ii", "grouted": True}
+    grout = Task("grout", "Grout", "place_grout", 4.0, element=element)
+    made = replace(job(grout), on_hand=COVERS)
+    told = mild(air_temperature_c=4.0, dew_point_temperature_c=-2.0)
+    air = told.table.columns["air_temperature_c"].copy()
+    air[26:34] = -3.0  # the first night
+    columns = {**told.table.columns, "air_temperature_c": air}
+    cold = replace(told, table=replace(told.table, columns=columns))
+    found = decide(made, cold, None, Progress(), BOOK, NOW)[0]
+    ends = [m.end for m in found.measures if m.rule == FREEZES]
+    assert ends
+    assert all(end is not None and end > NOW + timedelta(hours=48) for end in ends)
