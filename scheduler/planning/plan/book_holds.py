@@ -10,7 +10,7 @@ from typing import Final
 from rules.book import Book
 from rules.book_rows import Band, Row
 from rules.conditions import fixed_conditions
-from rules.facts import Asked, Stated, band_of, stated
+from rules.facts import Asked, Stated, band_of, counts, stated
 from rules.grading import is_on_site
 from rules.verdict import Verdict
 from scheduler.planning.evidence.facts import asked_of
@@ -47,8 +47,15 @@ def _holds(frame: Frame, book: Book, task: Task) -> Iterator[HoldLine]:
 
 
 def _gravest(row: Row, asked: Asked) -> list[tuple[Stated, Band]]:
-    """Return the gravest word that stays and refuses, with its band; nothing where none does."""
-    told = [one for one in stated(row.quantity, asked.facts, float(asked.now)) if one.stays]
+    """Return the gravest word that stays and refuses, with its band; nothing where none does.
+
+    A look that the row wants and nobody tells of now (the cut, each day) is one too.
+    """
+    now = float(asked.now)
+    known = stated(row.quantity, asked.facts, now)
+    told = [one for one in known if one.stays]
+    if row.unsaid is not None and not any(counts(one, row.reading_age_h, now) for one in known):
+        told = [*told, Stated(row.unsaid)]
     judged = [(one, band_of(one.value, row.bands, row.unit)) for one in told]
     bad = [(one, b) for one, b in judged if b is not None and b.outcome >= Verdict.NO_GO]
     return sorted(bad, key=lambda pair: pair[1].outcome)[-1:]
