@@ -49,6 +49,7 @@ Facts: TypeAlias = Mapping[str, Value | tuple[Stated, ...]]
 # Where nobody told of a look or of dry hours; both common practice, no source.
 UNTOLD_LOOK_H: Final = 48.0  # how far back the ground is looked at
 UNTOLD_DRY_H: Final = 4.0  # fresh work wants it dry this long
+LOOK_LASTS_H: Final = 24.0  # of a look at the site; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,8 @@ class Asked:
     ``measures`` None takes every measure as to be had. ``coming`` says from which hour on
     others are there. ``now`` is the hour of the table at which readings were taken that do not
     say when, ``looked`` that of the last look at the ground, ``dry_h`` how long after the work
-    its papers want it dry.
+    its papers want it dry. ``released`` says by row at which hour somebody of its role released
+    what was found on site.
     """
 
     work_type: str
@@ -68,6 +70,14 @@ class Asked:
     coming: Mapping[str, int] = field(default_factory=dict)
     looked: int | None = None
     dry_h: float = UNTOLD_DRY_H
+    released: Mapping[str, float] = field(default_factory=dict)
+
+    def is_released(self, row: str, one: Stated, hour: FloatArray) -> BoolArray:
+        """Tell at which hours a release of a row lifts what was stated before it."""
+        at = self.released.get(row)
+        if at is None or (one.at is not None and one.at > at):
+            return np.zeros(np.shape(hour), dtype=np.bool_)
+        return np.asarray((hour > at - 1.0) & (hour < at + LOOK_LASTS_H))
 
     def phases(self) -> list[tuple[int, Asked]]:
         """Return the same question from each hour on at which more measures are there."""

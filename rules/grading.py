@@ -319,6 +319,8 @@ def _on_site(row: Row, asked: Asked, outcomes: VerdictArray, hours: int) -> Verd
         here = _outcome(row, one, outcomes, table)
         bad = bool((here > GO).any())
         counting = counts(one, row.speaks_h(bad=bad), table, bad=bad, now=now)
+        lifted = asked.is_released(row.id, one, table)
+        here = np.where(lifted, np.minimum(here, Verdict.GO_WITH_PROTECTION), here)
         worst = np.where(counting, np.maximum(worst, here), worst)
         known |= counting
     if known.all():

@@ -94,11 +94,13 @@ def latest_lines(plan: PlanAnswer, job: Job) -> list[str]:
 
 def hold_lines(plan: PlanAnswer) -> list[str]:
     """Return the tasks that nobody has released yet, and who may."""
+    told: dict[tuple[str, str], list[str]] = {}
+    for line in plan.tasks:
+        for hold in line.holds:
+            told.setdefault((line.name, hold.needs), []).append(words(hold.by))
     return [
-        f"{line.name} is planned as if released; it stands until "
-        f"{' or '.join(words(hold.by) for hold in line.holds)} releases it: {line.holds[0].needs}"
-        for line in plan.tasks
-        if line.holds
+        f"{name} is planned as if released; it stands until {' or '.join(by)} releases it: {needs}"
+        for (name, needs), by in told.items()
     ]
 
 

@@ -15,6 +15,7 @@ from rules.gates import gates
 from rules.shown import prose
 from scheduler.output.weather_table import alert_lines, provenance_lines
 from scheduler.output.words import clock, number, span, told, words
+from scheduler.planning.calls.strength import FREEZES
 from scheduler.planning.model.answer import (
     UNTIL,
     Call,
@@ -200,7 +201,7 @@ def strength_lines(answer: TaskAnswer, zone: str) -> list[str]:
 def measure_line(line: MeasureLine, job: Job) -> str:
     """Return one measure in words: what, from when until when, and whether it is on hand."""
     when = span(line.start, line.end, job.site.time_zone)
-    if line.end is None and line.text:
-        when += f" {prose(line.text, job.units)}"
+    if line.text and (line.end is None or line.rule == FREEZES):
+        when += f"{' ' if line.end is None else '; '}{prose(line.text, job.units)}"
     absent = "" if line.on_hand else " (not on site: get it)"
     return f"measure: {told('measure', line.measure, job.units)}, {when}{absent}"

@@ -40,6 +40,7 @@ from scheduler.planning.open_house.closein_date import closein_date
 from scheduler.planning.open_house.closing_work import work_runs_out
 from scheduler.planning.open_house.exposure_readings import as_found
 from scheduler.planning.open_house.winter_stop import winter_stop
+from scheduler.planning.plan.book_holds import with_book_holds
 from scheduler.planning.plan.collisions import collision_lines
 from scheduler.planning.plan.gates import fresh_lines, gate_lines, held_notes
 from scheduler.planning.plan.judged_job import (
@@ -175,7 +176,7 @@ def plan_job(  # noqa: PLR0913 - everything that is looked at is handed in
             open_from=opened_at(frame, plan),
             more=() if judged.stale else work_runs_out(closing_finishes(frame, judged)),
         )
-    answer = answer_of(frame, judged, plan, found, now)
+    answer = with_book_holds(answer_of(frame, judged, plan, found, now), frame, book)
     if told is not None:
         answer = with_odds(answer, frame, stands, told, traces)
     if compared:

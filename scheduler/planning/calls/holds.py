@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Final
 
 from rules.book_rows import Row
+from rules.facts import LOOK_LASTS_H
 from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import CheckLine, HoldLine, Outcome
 from scheduler.planning.model.log import Entry, release_of
@@ -22,7 +23,7 @@ from scheduler.planning.rulings.asks import EDGE
 from scheduler.planning.rulings.rows import ruling as row_ruling
 from scheduler.planning.rulings.ruling import GRAVITY, Ruling, graded
 
-LOOK_LASTS: Final = timedelta(hours=24)  # of a look at the site; common practice, no source
+LOOK_LASTS: Final = timedelta(hours=LOOK_LASTS_H)
 HOLD: Final = "hold"
 
 
@@ -62,7 +63,7 @@ def _lifted(
     if ruling.call != HOLD or not ruling.holds:
         return ruling
     entry = release_of(_meant(told, ruling, holding), trial.task.id, _roles(ruling))
-    if entry is None or (row is not None and _is_worse(trial, ruling, row, entry.at)):
+    if entry is None or (row is not None and _is_worse(trial, ruling, row, entry)):
         return ruling
     outcome = Outcome.GO_WITH_PROTECTION if ruling.measures else Outcome.GO
     limit = ruling.limit
@@ -87,11 +88,12 @@ def _meant(told: Iterable[Entry], ruling: Ruling, holding: Sequence[Ruling]) -> 
             yield entry
 
 
-def _is_worse(trial: Trial, ruling: Ruling, row: Row, released: datetime) -> bool:
+def _is_worse(trial: Trial, ruling: Ruling, row: Row, release: Entry) -> bool:
     """Tell whether a row comes out worse than on the readings and forecast of a release."""
-    then = trial.known.as_of(released)
-    if then is None:
-        return ruling.moves  # nobody can tell what the weather was to be
+    then, released = trial.known.as_of(release), release.at
+    seen = None if ruling.limit is None else ruling.limit.at
+    if then is None:  # nobody can tell what the weather was to be
+        return ruling.moves or (seen is not None and released < seen <= trial.known.now)
     earlier = row_ruling(replace(trial, known=then), row)
     if earlier is None or GRAVITY[ruling.outcome] > GRAVITY[earlier.outcome]:
         return True

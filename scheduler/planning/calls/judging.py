@@ -165,12 +165,15 @@ def _after_dark(trial: Trial) -> list[Ruling]:
         return []
     if task.daylight_only:
         return [_in_the_dark(trial)]
-    begins = down if late and down is not None else trial.start
-    lights = MeasureLine("lights", begins, trial.end, "daylight",
-                         on_hand="lights" in known.job.on_hand)  # fmt: skip
+    dark = [
+        *([(trial.start, min(rise, trial.end))] if early and rise is not None else []),
+        *([(max(down, trial.start), end)] if late and down is not None else []),
+    ] or [(trial.start, trial.end)]
+    here = "lights" in known.job.on_hand
+    lights = tuple(MeasureLine("lights", *hours, "daylight", on_hand=here) for hours in dark)
     said = f"sunset {down.astimezone(known.zone):%H:%M}" if down is not None and late else "dark"
     return [
-        Ruling("daylight", Outcome.GO_WITH_PROTECTION if never else Outcome.GO, measures=(lights,),
+        Ruling("daylight", Outcome.GO_WITH_PROTECTION if never else Outcome.GO, measures=lights,
                cautions=(CautionLine("daylight", said),))
     ]  # fmt: skip
 

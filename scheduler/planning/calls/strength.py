@@ -105,10 +105,15 @@ def _placed(trial: Trial, told: Placing) -> Ruling:
 
 
 def _cover(trial: Trial, told: Placing) -> MeasureLine:
-    return MeasureLine(
-        told.cover, trial.end, told.freeze_safe_at, FREEZES, on_hand=told.on_hand,
-        text="until it resists one freeze, by the model",
-    )  # fmt: skip
+    end, text = _kept_until(told)
+    return MeasureLine(told.cover, trial.end, end, FREEZES, on_hand=told.on_hand, text=text)
+
+
+def _kept_until(told: Placing | Standing) -> tuple[datetime, str]:
+    """Return until when a cover stays on, by the clock: no forecast tells more than it knows."""
+    if told.freeze_safe_at is not None:
+        return told.freeze_safe_at, ""
+    return told.known_until, "look again then: by the model it does not resist one freeze yet"
 
 
 def _stands(trial: Trial, told: Standing) -> Ruling:
@@ -118,19 +123,18 @@ def _stands(trial: Trial, told: Standing) -> Ruling:
     share = NumberLine("strength_share", "value", round(told.share, 3), "1")
     numbers = (share, *_numbers(told.freeze_safe_at, ()))
     if told.threatened:
-        return _threatened(trial, numbers)
+        return _threatened(trial, told, numbers)
     return Ruling(STRENGTH, Outcome.GO, numbers=numbers)
 
 
-def _threatened(trial: Trial, numbers: Sequence[NumberLine]) -> Ruling:
+def _threatened(trial: Trial, told: Standing, numbers: Sequence[NumberLine]) -> Ruling:
     """Ask for a cover over finished work that would freeze in the hours to come."""
     job, now = trial.known.job, trial.known.now
     words = [covers()[name].measure for name in BY_WARMTH]
     had = [word for word in words if word in job.on_hand] or words
-    cover = MeasureLine(
-        had[0], now, None, FREEZES, on_hand=had[0] in job.on_hand,
-        text="until it resists one freeze, by the model",
-    )  # fmt: skip
+    end, text = _kept_until(told)
+    here = had[0] in job.on_hand
+    cover = MeasureLine(had[0], now, end, FREEZES, on_hand=here, text=text)
     return Ruling(
         FREEZES,
         Outcome.GO_WITH_PROTECTION,

@@ -17,6 +17,7 @@ from rules.facts import ALSO_SAID, Asked, Since, Stated, Value, same_word
 from rules.kinds import Form, kind_of
 from scheduler.planning.evidence.ages import AGES, COURSES, since
 from scheduler.planning.evidence.places import concerns, spot
+from scheduler.planning.evidence.releases import holders, lifted_at, rows_released
 from scheduler.planning.model.deliveries import asked_dry_h, papers_of
 from scheduler.planning.model.frame import Frame
 from scheduler.planning.model.job import Job, State, Task
@@ -46,8 +47,11 @@ IN_ELEMENT: Final = {
     "concrete_temperature_as_placed": ("placed",),
     "concrete_temperature_as_mixed": ("mix",),
 }
-# What has happened: it is over when it was read better, not when hours have passed.
+# What does not pass with the hours: it is over when it was read better.
 LASTING: Final = frozenset({"crib_settlement", "wood_moisture"})
+# What has happened, and the look that lets a later word count: for work that a row holds for it,
+# it is over when who holds it has released it or looked, however well it was read since.
+HAPPENED: Final = {"crib_settlement": "", "trench.slumped": "trench.inspected"}
 SPECIFIED: Final = frozenset({"strength"})  # an element's is what is asked for, not what is there
 CONCRETE: Final = frozenset({"place_footing", "place_slab", "finish_slab", "protect_concrete"})
 # Work whose element is the wall: what its keys say holds for the others' wall too.
@@ -127,13 +131,16 @@ def asked_with(known: Evidence, task: Task, zero: datetime) -> Asked:
         for fact in newest(known.named.get("trench.inspected", ()))
         if fact.value is True and fact.at is not None
     ]
+    facts = known.of(task, zero)
+    released = rows_released(known.job, task, known.entries, facts)
     return Asked(
         task.work_type,
-        known.of(task, zero),
+        facts,
         had,
         int((known.now - zero) // HOUR),
         looked=int((max(looks) - zero) // HOUR) if looks else None,
         dry_h=asked_dry_h(papers_of(known.job, task)),
+        released={row: (at - zero) / HOUR for row, at in released.items()},
     )
 
 
@@ -241,9 +248,22 @@ class TaskFacts(Mapping[str, tuple[Stated, ...]]):
         """Return the facts themselves that count under a name."""
         names = next((pair for pair in SAME if name in pair), (name,))
         told = [f for n in names for f in self._known.named.get(n, ()) if self._concerns(f)]
-        logged = newest(sorted(told, key=lambda f: (f.at or self._known.now, f.by)))
+        in_turn = sorted(told, key=lambda f: (f.at or self._known.now, f.by))
+        logged = self._standing(name, in_turn) if name in HAPPENED else newest(in_turn)
         whole = any(self._task.place or not f.place for f in logged)
         return logged if whole else [*logged, *self._of_files(names)]
+
+    def _standing(self, name: str, facts: Sequence[Fact]) -> list[Fact]:
+        """Return the newest of what has happened, and what nobody has released or looked at."""
+        known = self._known
+        lifted = lifted_at(known.job, known.entries, name)
+        looks = [f.at for f in known.named.get(HAPPENED[name], ()) if f.value is True and f.at]
+        since = [f for f in facts if f.at is None or lifted is None or f.at > lifted]
+        found = newest(since)
+        if not holders(known.job, self._task, name):
+            return found
+        open_ = (f for f in since if f.at is None or not looks or f.at > max(looks))
+        return [*found, *(f for f in open_ if f not in found)]
 
     def _look_up(self, name: str) -> Iterable[Stated]:
         element, _, key = name.partition(".")

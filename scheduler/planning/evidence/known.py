@@ -13,6 +13,7 @@ import numpy as np
 from scheduler.planning.evidence.facts import Evidence, TaskFacts, evidence
 from scheduler.planning.evidence.observed_then_forecast import Series, lay
 from scheduler.planning.evidence.read_weather import laid_into, weather_read
+from scheduler.planning.evidence.releases import known_by
 from scheduler.planning.evidence.wall_model import WallModel
 from scheduler.planning.model.answer import Span
 from scheduler.planning.model.job import Document, Job, Task
@@ -68,21 +69,22 @@ class Known:
         """Return the same knowledge with another view of the coming hours."""
         return replace(self, view=view)
 
-    def as_of(self, moment: datetime) -> Known | None:
-        """Return the same hours as they were seen at an earlier moment; None: no forecast yet."""
+    def as_of(self, release: Entry) -> Known | None:
+        """Return the same hours as they were seen at a release; None: no forecast yet."""
+        moment, entries = release.at, known_by(self.entries, release)
         by_then = [forecast for forecast in self.told if _told(forecast, moment)]
         if not by_then:
             return None
         last = by_then[-1]
         same = [f for f in by_then if f.provenance.source == last.provenance.source]
-        read = weather_read(self.job, self.entries, moment)
+        read = weather_read(self.job, entries, moment)
         *older, newest = (laid_into(f, read) for f in same)
         observed = None if self.observed is None else laid_into(self.observed, read)
         view = _view("then", newest, older, observed, self.now, self.zone)
         return replace(
             self,
             view=replace(view, stale=False),
-            evidence=evidence(self.job, self.entries, self.standing, moment),
+            evidence=evidence(self.job, entries, self.standing, moment),
             readings=tuple(r for r in self.readings if (reading_time(r) or moment) <= moment),
             facts=tuple(f for f in self.facts if f.at is None or f.at <= moment),
             made={},

@@ -36,6 +36,7 @@ class Placing:
     coldest_at: datetime | None
     freeze_safe_at: datetime | None  # None: not within the hours that are known
     gates: tuple[Gated, ...]  # of what waits for it
+    known_until: datetime  # end of those hours
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,7 @@ class Standing:
     share: float  # of the specified strength by now
     coldest_c: float
     freeze_safe_at: datetime | None
+    known_until: datetime
     threatened: bool = False  # it would freeze in the hours to come
 
 

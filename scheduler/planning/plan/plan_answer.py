@@ -46,7 +46,7 @@ class PlanLine:
     years_kept: int | None = None  # in so many past years, where they are too few for a chance
     critical: float | None = None  # share of scenarios in which close-in waits for it
     done: bool = False
-    holds: tuple[HoldLine, ...] = ()  # of the job, released by nobody yet: planned as if they were
+    holds: tuple[HoldLine, ...] = ()  # released by nobody yet: planned as if they were
 
 
 @dataclass(frozen=True, slots=True)

@@ -220,7 +220,8 @@ def _measures(
     for need in needs:
         if not _is_wanted(trial, need):
             continue
-        names = [n for n in need.measure if n in on_hand] or list(need.measure)
+        here = next((n for n in need.measure if n in on_hand), None)  # of several any one does
+        names = need.measure if here is None else (here,)
         begins = END if wanted_after(need) and need.from_ == START else need.from_
         for name in names:
             yield MeasureLine(

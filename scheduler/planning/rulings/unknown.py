@@ -13,6 +13,9 @@ from typing import Final
 import numpy as np
 
 from rules.book_rows import Row
+from rules.facts import band_of as band_said
+from rules.facts import stated
+from rules.verdict import Verdict
 from scheduler.planning.evidence.ages import (
     AGES,
     ancestors,
@@ -25,6 +28,7 @@ from scheduler.planning.evidence.trial import Trial
 from scheduler.planning.model.answer import CheckLine, LimitLine, Outcome, Span
 from scheduler.planning.model.job import State, Task
 from scheduler.planning.rulings.asks import OUTCOMES, asked, band_of, limit_line
+from scheduler.planning.rulings.conditions import hour_at
 from scheduler.planning.rulings.quantities import Reckoned, weather
 from scheduler.planning.rulings.ruling import Ruling
 
@@ -83,7 +87,7 @@ def seen(trial: Trial, row: Row, told: LimitLine | None = None) -> Ruling:
 
 
 def _is_due(trial: Trial, row: Row) -> bool:
-    if not row.left_by:
+    if not row.left_by or _was_bad(trial, row):
         return True
     name, unit = (
         ("air_temperature", "degF") if row.left_by == "frost" else ("precipitation_amount", "in")
@@ -93,6 +97,18 @@ def _is_due(trial: Trial, row: Row) -> bool:
     if not told.size:
         return True
     return bool((told < COLD_F).any() if row.left_by == "frost" else (told >= WET_IN).any())
+
+
+def _was_bad(trial: Trial, row: Row) -> bool:
+    """Tell whether what was last said or read of it refused, and nobody says that it is over."""
+    since_h = hour_at(trial) - LEFT_H.total_seconds() / 3600.0
+    told = stated(row.quantity, trial.known.facts_of(trial.task))
+    bands = [
+        band_said(one.value, row.bands, row.unit)
+        for one in told
+        if one.at is not None and one.at >= since_h
+    ]
+    return any(band is not None and band.outcome > Verdict.GO for band in bands)
 
 
 # ages

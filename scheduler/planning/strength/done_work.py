@@ -126,9 +126,17 @@ def done_work(
     quickly = _opened(FAST, openings, by, at)
     _, source = with_measured(np.zeros(steps), [read])
     since = max(min(now - begin, steps), 0)
-    froze = _frozen_in_the_dark(work, dark) if late else _frozen_by(judged, since)
-    most_h = _most_gained(work, dark, unseen=max(-at, 0))
-    coming = _judged(work, cured, read, before_h=most_h) if late else judged
+    froze, coming = _frozen_by(judged, since), judged
+    if late:
+        lost = np.full(-at - dark.size, np.nan)
+        warmth, _ = with_measured(middles(cured.element.coldest_c[:, 0]).max(axis=0), [read])
+        froze = _frozen_in_the_dark(
+            work,
+            read_c=np.concatenate([lost, dark, read[:since]]),
+            known_c=np.concatenate([lost, dark, warmth[:since]]),
+        )
+        gained_h = _most_gained(work, np.concatenate([lost, dark]))
+        coming = _judged(work, cured, read, before_h=gained_h)
     threatened = froze is None and bool((coming.fate == Fate.FREEZES).any())
     fate = Fate.NOT_KNOWN if late or threatened else Fate(int(judged.fate.max()))
     fate = fate if froze is None else Fate.FREEZES
@@ -192,28 +200,29 @@ def _as_read(before_c: FloatArray, dark: FloatArray) -> FloatArray:
     return np.full_like(before_c, dark[read[-1]])
 
 
-def _frozen_in_the_dark(work: FreshWork, dark: FloatArray) -> int | None:
-    """Return at which hour readings alone prove a frost, in hours whose weather nobody knows.
+def _frozen_in_the_dark(work: FreshWork, *, read_c: FloatArray, known_c: FloatArray) -> int | None:
+    """Return at which hour readings alone prove a frost, where nobody knows the first hours.
 
     That is where one is below the freezing point at an age at which the work could not resist even
-    if every hour that nobody read had been ``UNREAD_C`` warm. They never prove that it came
+    if every hour that nobody knows had been ``UNREAD_C`` warm. They never prove that it came
     through: what nobody read may have been colder.
     """
     rule = freeze_rule()
-    gained = work.model.rate(temperature_c=np.where(np.isnan(dark), UNREAD_C, dark))
-    oldest_h = cumulative_age_h(rate=gained)[:-1]
-    frozen = np.flatnonzero((dark < rule.freezing_point_c) & (oldest_h < work.resists_age_h(rule)))
+    warm = np.where(np.isnan(known_c), UNREAD_C, known_c)
+    oldest_h = cumulative_age_h(rate=work.model.rate(temperature_c=warm))[:-1]
+    frozen = np.flatnonzero(
+        (read_c < rule.freezing_point_c) & (oldest_h < work.resists_age_h(rule))
+    )
     return int(frozen[0]) if frozen.size else None
 
 
-def _most_gained(work: FreshWork, dark: FloatArray, *, unseen: int) -> float:
+def _most_gained(work: FreshWork, dark: FloatArray) -> float:
     """Return the most age that hours without weather can have given.
 
     They count as warm as a reading leaves them, else ``UNREAD_C``. What would freeze even so is to
     be covered; older work is not asked after for want of a record.
     """
-    read = np.concatenate([np.full(unseen - dark.size, np.nan), dark])
-    warmest, _ = with_measured(np.full(unseen, UNREAD_C), [read])
+    warmest, _ = with_measured(np.full(dark.size, UNREAD_C), [dark])
     return float(work.model.rate(temperature_c=warmest).sum())
 
 

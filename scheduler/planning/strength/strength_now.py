@@ -74,7 +74,8 @@ class StrengthNow:
         if told is None:
             return None
         safe = self._moment(told.safe)
-        return Standing(told.fate, told.share, told.coldest_c, safe, told.threatened)
+        until = moment_of(self._frame.hour_zero, self._frame.hours)
+        return Standing(told.fate, told.share, told.coldest_c, safe, until, told.threatened)
 
     def gate(self, task: Task, link: Link) -> Gated | None:
         """Return the gate of a link behind finished work; None where it has none."""
@@ -168,6 +169,7 @@ class StrengthNow:
                 )
                 for purpose, table in tables.ready.items()
             ),
+            known_until=moment_of(self._frame.hour_zero, self._frame.hours),
         )
 
     def _moment(self, hour: IntArray) -> datetime | None:

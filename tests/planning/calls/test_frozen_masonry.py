@@ -85,3 +85,17 @@ def entry(**told: object) -> Entry:
 )
 def test_cold_cells_that_were_read_or_ice_in_them_refuse_the_grout(told: Entry) -> None:
     assert answer(5.0, told).outcome is Outcome.NO_GO
+
+
+def test_masonry_that_was_read_frozen_is_looked_at_again_when_the_reading_is_old() -> None:
+    """A bad reading that no longer decides is not a good one: TMS 602 1.8 C.2, nothing is laid
+    on frozen masonry; that only a newer look says it is over is common practice, no source."""
+    read = datetime(2026, 11, 2, 15, tzinfo=UTC)
+    told = Reading("masonry_temperature", -4.0, "degC", place="north corner", at=read)
+    found = answer(5.0, Entry(1, read, read, EntryKind.READING, reading=told))
+    assert found.window is not None
+    assert any(
+        check.check == "read_coldest_corner" and "go once seen" in check.text
+        for check in found.checks
+    )
+    assert "heat_surface" not in asked(found)

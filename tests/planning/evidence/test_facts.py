@@ -16,7 +16,7 @@ from scheduler.planning.calls.decide import decide
 from scheduler.planning.evidence.facts import asked_with
 from scheduler.planning.model.answer import Outcome
 from scheduler.planning.model.job import State, Task
-from scheduler.planning.model.log import Fact, Progress, Reading
+from scheduler.planning.model.log import Entry, EntryKind, Fact, Progress, Reading
 from tests.planning.evidence.made import BOOK, MILD, NOW, job, known_of, log, mild, read
 
 LAY = Task("lay", "Lay", "lay_block", 8.0)
@@ -218,3 +218,62 @@ def test_any_grouted_part_makes_the_stricter_rule_hold() -> None:
     known = known_of(job(LAY), log(Fact("upper_courses", "grouted", True)))
     assert [one.value for one in stated("task.grouted", known.of(LAY, NOW))] == [True]
     assert not stated("task.grouted", known_of(job(LAY), ()).of(LAY, NOW))
+
+
+# what has happened
+
+
+SANK = read("crib_settlement", 1.3, "in", before_h=4.0, place="south-west crib")
+LEVEL_AGAIN = read("crib_settlement", 0.0, "in", before_h=1.0, place="south-west crib")
+RAISE = Task("raise", "Raise", "raise_house", 6.0)
+
+
+def released(role: str, before_h: float, row: str | None = "cribs.settled") -> Entry:
+    at = NOW - timedelta(hours=before_h)
+    told = {"role": role, "row": row}
+    return Entry(9, at, at, EntryKind.RELEASE, task="raise", who="L. Orr", payload=told)
+
+
+@pytest.mark.parametrize(
+    ("release", "holds"),
+    [
+        (None, True),
+        (released("house_lifter", 0.5), False),
+        (released("engineer", 0.5, row=None), False),
+        (released("house_lifter", 5.0), True),  # before it sank
+        (released("competent_person", 0.5, row="cribs.ice"), True),  # of another hold
+    ],
+)
+def test_a_crib_that_sank_is_released_by_who_holds_it_not_by_a_better_reading(
+    release: Entry | None, holds: bool
+) -> None:
+    """29 CFR 1926.305(c), firm footing under a raised load; that the lifter finds out why a crib
+    sank before anybody goes on is common practice, no source."""
+    entries = (*log(SANK, LEVEL_AGAIN), *([] if release is None else [release]))
+    entries = tuple(sorted(entries, key=lambda entry: entry.at))
+    made = job(RAISE)
+    found = decide(made, mild(), None, Progress(entries), BOOK, NOW)[0]
+    refused = {line.rule for line in found.limits if line.outcome is Outcome.NO_GO}
+    weather = Weather({name: np.full(HOURS, v) for name, v in MILD.items()}, HOURS)
+    planned = hour_verdicts(BOOK, asked_with(known_of(made, entries), RAISE, NOW), weather)
+    assert ("cribs.settled" in refused) is holds
+    assert bool(planned[0] == Verdict.NO_GO) is holds
+
+
+@pytest.mark.parametrize(
+    ("looked_h", "holds"),
+    [(2.0, True), (0.2, False)],  # the look of the morning; one after it slid
+)
+def test_a_side_that_slid_is_looked_at_before_somebody_s_word_counts(
+    looked_h: float, holds: bool
+) -> None:
+    """29 CFR 1926.651(k)(2): out of the cut until the competent person has seen to it."""
+    cut = Task("cut", "Cut", "work_in_trench", 4.0)
+    facts = [
+        Fact("trench", "inspected", value=True, at=NOW - timedelta(hours=looked_h)),
+        Fact("trench", "slumped", value=True, at=NOW - timedelta(hours=1), place="east side"),
+        Fact("trench", "slumped", value=False, at=NOW - timedelta(minutes=5), place="east side"),
+    ]
+    told = sorted(facts, key=lambda fact: fact.at or NOW)
+    assert ("trench.slumped" in call_rules(cut, *told)) is holds
+    assert bool(plan_verdicts(cut, *told)[0] == Verdict.NO_GO) is holds

@@ -110,3 +110,26 @@ def test_young_work_whose_first_hours_nobody_recorded_is_covered_before_a_frost(
     assert found.done["grout"].threatened is threatened
     assert not found.held
     assert found.done["grout"].share < 0.1  # what nobody read is not credited to any gate
+
+
+@pytest.mark.parametrize(("read_c", "held"), [(-2.0, {"sill": "grout"}), (4.0, {})])
+def test_a_frost_that_was_read_counts_where_the_first_hours_are_not_known(
+    read_c: float, held: dict[str, str]
+) -> None:
+    """Read within a day, in known hours: 500 psi take 31 h at 20 °C (class S, EN 1992-1-1)."""
+    now = FINISHED + timedelta(hours=20)
+    grout = Task("grout", "Grout", "place_grout", 5.0, state=State.DONE, finished_at=FINISHED)
+    sill = Task("sill", "Sill", "set_sill", 4.0, after=(Link("grout"),))
+    job = Job(
+        "north", Site("Heron Ferry", 44.3, -75.1, 125.0, "America/New_York"), "us", "tms602-2016",
+        Calendar((Shift(time(7), time(16)),) * 7), (grout, sill),
+    )  # fmt: skip
+    at = now - timedelta(hours=1)
+    read = Entry(
+        1, at, at, EntryKind.READING, reading=Reading("masonry_temperature", read_c, "degC", at=at)
+    )
+    seen = hours(now - timedelta(hours=5), np.full(5, -4.0))
+    table = hours(now, np.full((1, 100), 5.0))
+    frame = frame_of(job, Progress((read,)), hour_zero=now, hours=100, now_hour=0)
+    found = job_gates(frame, weather=gate_weather(frame, table, seen), finish={})
+    assert found.held == held
