@@ -39,11 +39,6 @@ CLOSE = (
 )
 
 
-@pytest.fixture(autouse=True)
-def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("CLOSEIN_SCENARIOS", "24")
-
-
 def weather(folder: Path) -> list[str]:
     told = mild_forecast(folder, "2026-11-09T00:00:00-05:00")
     document = json.loads(told.read_text(encoding="utf-8"))

@@ -24,12 +24,6 @@ ZONE = "America/New_York"
 FINISH = datetime(2026, 11, 12, 20, tzinfo=UTC)
 
 
-@pytest.fixture(autouse=True)
-def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is looked at here is the curing, not the odds."""
-    monkeypatch.setenv("CLOSEIN_SCENARIOS", "48")
-
-
 def asked(
     folder: Path, task: str, *, finish: datetime | None = FINISH, climate: bool = True
 ) -> CureAnswer:
@@ -49,7 +43,7 @@ def asked(
 def test_the_made_jobs_grout_is_compared_with_its_lifters_slot(tmp_path: Path) -> None:
     answer = asked(tmp_path, "grout")
     assert answer.finish == FINISH
-    assert answer.scenarios == 31
+    assert answer.scenarios == 24
     assert [slot.task for slot in answer.booked] == ["lower"]
     by_name = {option.name: option for option in answer.options}
     assert by_name["enclosure"].coldest_c > by_name["bare"].coldest_c

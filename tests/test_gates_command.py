@@ -36,12 +36,6 @@ GATES = {  # by the task that waits: its work type and what it waits for
 }
 
 
-@pytest.fixture(autouse=True)
-def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is looked at here is the gates, not the odds."""
-    monkeypatch.setenv("CLOSEIN_SCENARIOS", "48")
-
-
 def job_file(folder: Path, *, lower: str = "purpose: lower_house") -> Path:
     tasks = [
         f"{{id: {name}, name: {name}, work_type: {kind}, duration_h: 4, place: {place}, {DONE}}}"

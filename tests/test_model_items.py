@@ -16,11 +16,6 @@ COMMON += ["--at", "2026-11-09T06:00", "--json"]
 Hours = dict[str, tuple[datetime, datetime]]
 
 
-@pytest.fixture(autouse=True)
-def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("CLOSEIN_SCENARIOS", "24")
-
-
 def planned(folder: Path, capsys: pytest.CaptureFixture[str], *keys: tuple[str, str]) -> Hours:
     """Return the planned hours of the made job with keys added to its tasks."""
     job = demo_job(folder)

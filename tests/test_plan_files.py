@@ -16,12 +16,6 @@ COMMON = ["--weather", str(DEMO / "forecast.json"), "--climate", str(DEMO / "cli
 AT = ["--at", "2026-11-09T06:00"]
 
 
-@pytest.fixture(autouse=True)
-def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is looked at here is the files, not the odds."""
-    monkeypatch.setenv("CLOSEIN_SCENARIOS", "48")
-
-
 def test_every_file_is_written_and_the_feed_updates_after_a_lost_day(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -19,11 +19,6 @@ AT = ["--at", "2026-11-09T06:00"]
 RAIN = ["--lost", "9", "--cause", "rain"]
 
 
-@pytest.fixture(autouse=True)
-def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("CLOSEIN_SCENARIOS", "24")
-
-
 def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> dict[str, Any]:
     assert main([*map(str, arguments), "--json"]) == 0, capsys.readouterr().err
     found: dict[str, Any] = json.loads(capsys.readouterr().out)

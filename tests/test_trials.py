@@ -97,6 +97,7 @@ def test_the_decision_of_a_careful_practitioner(
     spec: dict[str, Any], book: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert RUNNER is not None
+    monkeypatch.setenv("CLOSEIN_SCENARIOS", "144")
     monkeypatch.setattr(
         RUNNER.Trial, "_run", lambda trial, *args: in_this_process(trial.folder, *args)
     )

@@ -48,12 +48,6 @@ IMPOSSIBLE = {
 }
 
 
-@pytest.fixture(autouse=True)
-def _few_scenarios(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Every mild year is alike: what is looked at here is the plan, not its odds."""
-    monkeypatch.setenv("CLOSEIN_SCENARIOS", "48")
-
-
 def made(tmp_path: Path, *options: str) -> Path:
     path = tmp_path / "job.yaml"
     given = list(options)

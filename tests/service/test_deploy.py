@@ -89,7 +89,7 @@ def test_the_service_starts_answers_and_ends_when_told(tmp_path: Path) -> None:
             other.connect(("127.0.0.2", port))  # any other address of this machine
     finally:
         process.send_signal(signal.SIGTERM)
-        errors = process.communicate(timeout=60)[1]
+        errors = process.communicate(timeout=300)[1]
     assert process.returncode in {0, -signal.SIGTERM}
     lines = [json.loads(line) for line in errors.splitlines()]
     assert all(line["level"] in {"info", "warning"} for line in lines)

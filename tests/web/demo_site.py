@@ -8,7 +8,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import cache
@@ -53,6 +53,10 @@ class Served:
     def stop(self) -> None:
         self.own.should_exit = True  # connections that idle are closed, others answered first
         self.thread.join()  # it bounds itself; the port must be free before it comes again
+        for one in list(self.own.server_state.connections):  # as the end of a process would
+            held = one.transport.get_extra_info("socket")
+            with suppress(OSError), socket.fromfd(held.fileno(), held.family, held.type) as left:
+                left.shutdown(socket.SHUT_RDWR)
 
 
 @dataclass

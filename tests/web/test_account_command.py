@@ -93,4 +93,4 @@ def test_the_service_listens_on_this_machine_alone(tmp_path: Path) -> None:
         assert set(found) == {"0100007F"}  # 127.0.0.1, and no other
     finally:
         process.terminate()
-        process.wait(timeout=60)
+        process.wait(timeout=300)
