@@ -29,6 +29,8 @@ from scheduler.planning.tables.hours import HourlyTable
 
 FOLLOWED_H: Final = 336  # hours since the finish that are followed with the cement's heat
 UNREAD_C: Final = 20.0  # warmest that unread hours are thought; common practice, no source
+# Where frost was read they are thought as cold as cold weather begins (ACI 306R-16: 40 °F).
+COLD_C: Final = 40.0 / 9.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,15 +203,15 @@ def _as_read(before_c: FloatArray, dark: FloatArray) -> FloatArray:
 
 
 def _frozen_in_the_dark(work: FreshWork, *, read_c: FloatArray, known_c: FloatArray) -> int | None:
-    """Return at which hour readings alone prove a frost, where nobody knows the first hours.
+    """Return at which hour readings tell of a frost, where nobody knows the first hours.
 
-    That is where one is below the freezing point at an age at which the work could not resist even
-    if every hour that nobody knows had been ``UNREAD_C`` warm. They never prove that it came
+    That is where one is below the freezing point at an age at which the work cannot be trusted to
+    have resisted: hours that nobody knows count as ``COLD_C``. They never prove that it came
     through: what nobody read may have been colder.
     """
     rule = freeze_rule()
-    warm = np.where(np.isnan(known_c), UNREAD_C, known_c)
-    oldest_h = cumulative_age_h(rate=work.model.rate(temperature_c=warm))[:-1]
+    told = np.where(np.isnan(known_c), COLD_C, known_c)
+    oldest_h = cumulative_age_h(rate=work.model.rate(temperature_c=told))[:-1]
     frozen = np.flatnonzero(
         (read_c < rule.freezing_point_c) & (oldest_h < work.resists_age_h(rule))
     )

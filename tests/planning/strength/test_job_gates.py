@@ -276,15 +276,19 @@ def test_nothing_goes_on_work_that_froze_until_the_engineer_releases_it_by_name(
 
 
 def test_readings_alone_prove_a_freeze_in_hours_whose_weather_nobody_knows() -> None:
-    """Grout of 13.8 MPa resists at 25 % of it, 31 h at 20 °C: exp(0.38 (1 − √(672/31)))."""
-    for hour, fate in ((5, Fate.FREEZES), (60, Fate.NOT_KNOWN)):
-        dark = np.full(80, np.nan)
+    """Grout of 13.8 MPa resists at 25 % of it, 31 h at 20 °C: exp(0.38 (1 − √(672/31))).
+
+    At 40 °F, where cold weather begins (ACI 306R-16), that takes 140 h by Nurse-Saul from 0 °C.
+    """
+    for hour, fate in ((5, Fate.FREEZES), (60, Fate.FREEZES), (150, Fate.NOT_KNOWN)):
+        dark = np.full(160, np.nan)
         dark[hour] = -4.0
-        told = gates_of(8.0, grout=done(), read_before={"grout": dark}).done["grout"]
+        old = done(finished=ZERO - timedelta(hours=160))
+        told = gates_of(8.0, grout=old, read_before={"grout": dark}).done["grout"]
         assert told.fate is fate
         assert told.coldest_c <= -4.0
         assert told.measured_h == 1
-        assert told.unknown_h == 79
+        assert told.unknown_h == 159
 
 
 def test_hours_that_were_read_count_though_nobody_knows_their_weather() -> None:
