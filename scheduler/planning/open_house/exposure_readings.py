@@ -35,9 +35,8 @@ def _worst(
     readings: Iterable[Reading], quantity: str, unit: str, worst: Callable[[list[float]], float]
 ) -> float | None:
     """Return the worst of each place's newest reading, None where there is none."""
-    newest = {
-        spot(r.place): r for r in readings if r.quantity == quantity
-    }  # oldest first in the log
+    # the log tells the oldest first
+    newest = {spot(r.place): r for r in readings if r.quantity == quantity}
     values = [float(convert(float(r.value), r.unit, unit)) for r in newest.values()]
     return worst(values) if values else None
 

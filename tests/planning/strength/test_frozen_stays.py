@@ -27,14 +27,18 @@ def hours(start: datetime, air: np.ndarray) -> HourlyTable:
     return HourlyTable(at, {"air_temperature_c": air})
 
 
+def job_of(*tasks: Task) -> Job:
+    return Job(
+        "north", Site("Heron Ferry", 44.3, -75.1, 125.0, "America/New_York"), "us", "tms602-2016",
+        Calendar((Shift(time(7), time(16)),) * 7), tasks,
+    )  # fmt: skip
+
+
 def gates(days: float, *, seen_from_h: int = 0, frost_h: int = 6, **log: object) -> JobGates:
     """Follow grout whose air was −8 °C for a day from an hour after its finish on, then mild."""
     grout = Task("grout", "Grout", "place_grout", 5.0, state=State.DONE, finished_at=FINISHED)
     lower = Task("lower", "Lower", "lower_house", 7.0, after=(Link("grout"),))
-    job = Job(
-        "north", Site("Heron Ferry", 44.3, -75.1, 125.0, "America/New_York"), "us", "tms602-2016",
-        Calendar((Shift(time(7), time(16)),) * 7), (grout, lower),
-    )  # fmt: skip
+    job = job_of(grout, lower)
     now = FINISHED + timedelta(days=days)
     since = np.arange(int(days * 24) + 400)
     air = np.where((since >= frost_h) & (since < frost_h + 24), -8.0, 8.0)
@@ -120,10 +124,7 @@ def test_a_frost_that_was_read_counts_where_the_first_hours_are_not_known(
     now = FINISHED + timedelta(hours=20)
     grout = Task("grout", "Grout", "place_grout", 5.0, state=State.DONE, finished_at=FINISHED)
     sill = Task("sill", "Sill", "set_sill", 4.0, after=(Link("grout"),))
-    job = Job(
-        "north", Site("Heron Ferry", 44.3, -75.1, 125.0, "America/New_York"), "us", "tms602-2016",
-        Calendar((Shift(time(7), time(16)),) * 7), (grout, sill),
-    )  # fmt: skip
+    job = job_of(grout, sill)
     at = now - timedelta(hours=1)
     read = Entry(
         1, at, at, EntryKind.READING, reading=Reading("masonry_temperature", read_c, "degC", at=at)
